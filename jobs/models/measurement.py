@@ -1,0 +1,67 @@
+"""Measurements before and after work, with their limits."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+
+from vehicles.models.part import Position
+from workshop.models import Record
+from workshop.models.base import one_of
+
+
+class Phase(models.TextChoices):
+    BEFORE = "before", "Before"
+    AFTER = "after", "After"
+
+
+class LimitVerdict(models.TextChoices):
+    WITHIN = "within", "Within"
+    BELOW = "below", "Below the limit"
+    ABOVE = "above", "Above the limit"
+    NO_LIMIT = "no_limit", "No limit given"
+
+
+class Measurement(Record):
+    """One measured value. `value`, `low` and `high` are in `unit`; `base_value` is in the dimension's base unit."""
+
+    line = models.ForeignKey("jobs.WorkLine", on_delete=models.PROTECT, related_name="measurements")
+    what = models.CharField("what was measured", max_length=120)
+    place = models.ForeignKey(
+        "vehicles.Place", on_delete=models.PROTECT, related_name="+", null=True, blank=True
+    )
+    position = models.CharField(max_length=12, choices=Position, blank=True)
+    phase = models.CharField(max_length=6, choices=Phase)
+    value = models.DecimalField(max_digits=14, decimal_places=4)
+    unit = models.CharField(max_length=8)
+    base_value = models.DecimalField(max_digits=18, decimal_places=6, editable=False)
+    low = models.DecimalField("lowest allowed", max_digits=14, decimal_places=4, null=True, blank=True)
+    high = models.DecimalField("highest allowed", max_digits=14, decimal_places=4, null=True, blank=True)
+    limit_source = models.CharField("where the limit comes from", max_length=160, blank=True)
+    instrument = models.CharField("measured with", max_length=120, blank=True)
+    verdict = models.CharField(max_length=8, choices=LimitVerdict, editable=False)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta(Record.Meta):
+        ordering = ["made_at"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=one_of("phase", Phase), name="measurement_phase_is_known"),
+            models.CheckConstraint(
+                condition=one_of("verdict", LimitVerdict), name="measurement_verdict_is_known"
+            ),
+            models.CheckConstraint(condition=~Q(what="") & ~Q(unit=""), name="measurement_has_a_unit"),
+            models.CheckConstraint(
+                condition=Q(low=None, high=None) | ~Q(limit_source=""),
+                name="measurement_limit_has_a_source",
+                violation_error_message="Say where the limit comes from.",
+            ),
+            models.CheckConstraint(
+                condition=Q(low=None) | Q(high=None) | Q(high__gte=F("low")),
+                name="measurement_limits_in_order",
+                violation_error_message="The highest allowed value can't be below the lowest.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.what}: {self.value} {self.unit}"

@@ -1,0 +1,223 @@
+"""Runs of a procedure and what proves them: readings, second checks, dispositions. None is ever altered."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from workshop.models import Record, Versioned
+from workshop.models.base import one_of
+from workshop.models.shop import DecisionRule
+
+
+class Run(Record, Versioned):
+    """One time that a released version was worked through on one car."""
+
+    job = models.ForeignKey("jobs.Job", on_delete=models.PROTECT, related_name="runs")
+    line = models.ForeignKey("jobs.WorkLine", on_delete=models.PROTECT, related_name="runs")
+    version_used = models.ForeignKey("jobs.ProcedureVersion", on_delete=models.PROTECT, related_name="runs")
+    where = models.CharField("on which part of the car", max_length=80, blank=True)
+    qualified = models.ForeignKey(
+        "workshop.Competence", on_delete=models.PROTECT, related_name="+", null=True, blank=True
+    )
+    completed_at = models.DateTimeField(null=True, blank=True, editable=False)
+    abandoned_at = models.DateTimeField(null=True, blank=True, editable=False)
+    abandoned_because = models.CharField("given up, because", max_length=300, blank=True)
+
+    class Meta(Record.Meta):
+        ordering = ["made_at"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(abandoned_at=None, abandoned_because="")
+                | Q(abandoned_at__isnull=False) & ~Q(abandoned_because=""),
+                name="abandoned_run_says_why",
+                violation_error_message="Say why the run is given up and how the joint was left.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.version_used.procedure.title}{', ' + self.where if self.where else ''}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("jobs:run", args=[self.pk])
+
+
+class ReadingKind(models.TextChoices):
+    CLICKED = "clicked", "Clicked at the set value"
+    DID_NOT_MOVE = "did_not_move", "Clicked at once, did not move"
+    READ = "read", "Read on a dial or display"
+    ANGLE = "angle", "Turned through an angle"
+    LOOSENED = "loosened", "Loosened"
+    RESULT = "result", "Measured result"
+
+
+class AngleBy(models.TextChoices):
+    GAUGE = "gauge", "Angle gauge"
+    PAINT_MARK = "paint_mark", "Paint mark"
+
+
+class ReadingVerdict(models.TextChoices):
+    WITHIN = "within", "Within"
+    BELOW = "below", "Below"
+    ABOVE = "above", "Above"
+    NOT_PROVEN = "not_proven", "Not proven by this tool"
+    NO_LIMIT = "no_limit", "Recorded"
+
+
+class TorqueReading(Record):
+    """A fact about one fastener at one stage. Append-only: redoing adds a reading, earlier ones stay.
+
+    `value` is in the base unit (N·m, degrees, mm), `typed` and `unit` are as entered. `order` counts the
+    readings of the run. A reading that does not count keeps its reason in `counts_not_because`.
+    """
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="readings")
+    step = models.ForeignKey("jobs.ProcedureStep", on_delete=models.PROTECT, related_name="readings")
+    stage = models.ForeignKey("jobs.ProcedureStage", on_delete=models.PROTECT, related_name="readings")
+    fastener = models.PositiveSmallIntegerField()
+    order = models.PositiveIntegerField()
+    kind = models.CharField(max_length=12, choices=ReadingKind)
+    typed = models.DecimalField(max_digits=10, decimal_places=3, null=True, blank=True)
+    unit = models.CharField(max_length=6, blank=True)
+    value = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    running_torque = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    tool = models.ForeignKey(
+        "workshop.TorqueTool", on_delete=models.PROTECT, related_name="readings", null=True, blank=True
+    )
+    calibration = models.ForeignKey(
+        "workshop.Calibration", on_delete=models.PROTECT, related_name="readings", null=True, blank=True
+    )
+    angle_by = models.CharField(max_length=10, choices=AngleBy, blank=True)
+    limit_low = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    limit_high = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    deviation_percent = models.DecimalField(max_digits=4, decimal_places=2, default=0)
+    rule = models.CharField(max_length=8, choices=DecisionRule)
+    verdict = models.CharField(max_length=10, choices=ReadingVerdict)
+    counts_not_because = models.CharField(max_length=300, blank=True)
+    out_of_sequence = models.BooleanField(default=False)
+    entered_together = models.BooleanField("entered together with others", default=False)
+    redo_reason = models.CharField("why it was done again", max_length=200, blank=True)
+
+    class Meta(Record.Meta):
+        ordering = ["run", "order"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.UniqueConstraint(fields=["run", "order"], name="readings_are_in_order"),
+            models.CheckConstraint(condition=one_of("kind", ReadingKind), name="reading_kind_is_known"),
+            models.CheckConstraint(
+                condition=one_of("verdict", ReadingVerdict), name="reading_verdict_is_known"
+            ),
+            models.CheckConstraint(condition=one_of("rule", DecisionRule), name="reading_rule_is_known"),
+            models.CheckConstraint(condition=Q(fastener__gte=1), name="reading_names_a_fastener"),
+            models.CheckConstraint(
+                name="reading_has_value_and_unit",
+                condition=Q(kind="loosened", value=None, typed=None, unit="")
+                | ~Q(kind="loosened") & Q(value__gt=0, typed__gt=0) & ~Q(unit="")
+                | Q(kind="result", value__gte=0, typed__gte=0) & ~Q(unit=""),
+                violation_error_message="A reading is above 0 and has a unit.",
+            ),
+            models.CheckConstraint(
+                name="torque_reading_names_its_tool",
+                condition=~Q(kind__in=["clicked", "read", "did_not_move"]) | Q(tool__isnull=False),
+                violation_error_message="Choose the torque tool.",
+            ),
+            models.CheckConstraint(
+                name="angle_reading_says_how",
+                condition=~Q(kind="angle") | ~Q(angle_by=""),
+                violation_error_message="Say whether the angle was read on a gauge or by a paint mark.",
+            ),
+        ]
+        indexes = [models.Index(fields=["run", "step", "stage", "fastener"], name="reading_of_a_fastener")]
+
+    def __str__(self) -> str:
+        return f"{self.run_id} {self.stage_id} no. {self.fastener}"
+
+
+class NewFasteners(Record):
+    """Single-use fasteners: "new fitted" is said before the first stage."""
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="new_fasteners")
+    step = models.ForeignKey("jobs.ProcedureStep", on_delete=models.PROTECT, related_name="+")
+    what = models.CharField("which fasteners, from where", max_length=200)
+
+    class Meta(Record.Meta):
+        verbose_name_plural = "new fasteners"
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=~Q(what=""), name="new_fasteners_say_which"),
+        ]
+
+    def __str__(self) -> str:
+        return self.what
+
+
+class CheckMethod(models.TextChoices):
+    WITNESSED = "witnessed", "Witnessed the tightening"
+    APPLIED_AGAIN = "applied_again", "Torque applied again"
+    MARK_SIGHTED = "mark_sighted", "Witness mark sighted"
+    MEASURED = "measured", "Measured"
+
+
+class SecondCheck(Record):
+    """A check by a person who took no reading in that step. Lapses when a newer reading is added.
+
+    `alone_because`: nobody else was in the building. Then it is the technician's own re-check after an
+    interval, or a lead's reason; printed as such, with an independent re-check as an outstanding item.
+    """
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="second_checks")
+    step = models.ForeignKey("jobs.ProcedureStep", on_delete=models.PROTECT, related_name="second_checks")
+    method = models.CharField(max_length=14, choices=CheckMethod)
+    after_reading = models.PositiveIntegerField("readings of the run when it was made")
+    alone_because = models.CharField("nobody else was there, because", max_length=200, blank=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta(Record.Meta):
+        ordering = ["made_at"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=one_of("method", CheckMethod), name="check_method_is_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_method_display()} by {self.made_by}"
+
+
+class DispositionKind(models.TextChoices):
+    REDONE = "redone", "Loosened and redone from the first stage"
+    REPLACED = "replaced", "Fastener replaced and redone from the first stage"
+    ACCEPTED = "accepted", "Accepted by the lead with the maker's source"
+    ACCEPTED_UNPROVEN = "accepted_unproven", "Accepted as not proven, with a reason"
+
+
+class Disposition(Record):
+    """What was decided about a reading above its limit (or not proven)."""
+
+    reading = models.ForeignKey(TorqueReading, on_delete=models.PROTECT, related_name="dispositions")
+    kind = models.CharField(max_length=18, choices=DispositionKind)
+    source = models.CharField("maker's source", max_length=200, blank=True)
+    reason = models.CharField(max_length=300)
+
+    class Meta(Record.Meta):
+        ordering = ["made_at"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=one_of("kind", DispositionKind), name="disposition_kind_is_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(reason=""),
+                name="disposition_says_why",
+                violation_error_message="Give the reason.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="accepted") | ~Q(source=""),
+                name="accepted_above_names_its_source",
+                violation_error_message="Name the maker's source that allows it.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_kind_display()

@@ -1,0 +1,209 @@
+"""Work lines: complaint, cause, correction; what the owner answered; labour and parts."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from vehicles.models.outstanding import Channel
+from workshop.models import CompetenceKind, Record, Versioned
+from workshop.models.base import one_of
+
+
+class LineKind(models.TextChoices):
+    REPAIR = "repair", "Repair"
+    DIAGNOSIS = "diagnosis", "Diagnosis or strip-down (covered by the limit)"
+    SERVICE = "service", "Service"
+    MAKE_SAFE = "make_safe", "Making safe: immobilise, secure, prevent harm (unbilled unless authorised)"
+
+
+class LineAnswerKind(models.TextChoices):
+    YES = "yes", "Authorised"
+    NO = "no", "Declined"
+    LATER = "later", "Deferred"
+
+
+class WorkLine(Record, Versioned):
+    """One piece of work on a job.
+
+    `answer` is the latest of its answers, kept here so that the gate reads it without another query.
+    `authorised_amount` is what was said yes to: a cost above it asks again.
+    """
+
+    job = models.ForeignKey("jobs.Job", on_delete=models.PROTECT, related_name="lines")
+    order = models.PositiveSmallIntegerField(editable=False)
+    kind = models.CharField(max_length=10, choices=LineKind, default=LineKind.REPAIR)
+    complaint = models.CharField(max_length=300)
+    cause = models.TextField(blank=True)
+    correction = models.TextField(blank=True)
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="lines", null=True, blank=True
+    )
+    faults = models.ManyToManyField("vehicles.Fault", related_name="lines", blank=True)
+    items = models.ManyToManyField("vehicles.OutstandingItem", related_name="lines", blank=True)
+    competence = models.CharField("competence needed", max_length=20, choices=CompetenceKind, blank=True)
+    qualified = models.ForeignKey(
+        "workshop.Competence", on_delete=models.PROTECT, related_name="lines", null=True, blank=True
+    )
+    estimate = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+    cost = models.DecimalField("cost now", max_digits=10, decimal_places=2, null=True, blank=True)
+    answer = models.CharField(max_length=5, choices=LineAnswerKind, blank=True, editable=False)
+    authorised_amount = models.DecimalField(
+        max_digits=10, decimal_places=2, null=True, blank=True, editable=False
+    )
+    done_at = models.DateTimeField(null=True, blank=True, editable=False)
+    dropped_because = models.CharField("not done, because", max_length=300, blank=True)
+
+    class Meta(Record.Meta):
+        ordering = ["job", "order"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.UniqueConstraint(fields=["job", "order"], name="lines_are_numbered_per_job"),
+            models.CheckConstraint(condition=one_of("kind", LineKind), name="line_kind_is_known"),
+            models.CheckConstraint(
+                condition=one_of("answer", LineAnswerKind, blank=True), name="line_answer_is_known"
+            ),
+            models.CheckConstraint(
+                condition=one_of("competence", CompetenceKind, blank=True), name="line_competence_is_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(complaint=""),
+                name="line_says_what",
+                violation_error_message="Say what is asked for.",
+            ),
+            models.CheckConstraint(
+                condition=(Q(estimate=None) | Q(estimate__gte=0)) & (Q(cost=None) | Q(cost__gte=0)),
+                name="line_amounts_are_not_negative",
+                violation_error_message="The amount can't be negative.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(answer="yes") & Q(authorised_amount=None)
+                | Q(answer="yes", authorised_amount__isnull=False),
+                name="authorised_line_has_an_amount",
+            ),
+            models.CheckConstraint(
+                condition=Q(done_at=None) | ~Q(correction=""),
+                name="done_line_says_what_was_done",
+                violation_error_message="Write down the correction before the line is done.",
+            ),
+            models.CheckConstraint(
+                condition=Q(done_at=None) | Q(dropped_because=""), name="line_is_done_or_dropped"
+            ),
+            # Nothing outside what was agreed is done; diagnosis is covered by the limit, making safe prevents harm.
+            models.CheckConstraint(
+                condition=Q(done_at=None) | Q(answer="yes") | Q(kind__in=["diagnosis", "make_safe"]),
+                name="repair_was_authorised",
+                violation_error_message="This line was not authorised. Record the owner's answer first.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.job.number}/{self.order}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("jobs:line", args=[self.pk])
+
+    @property
+    def amount(self) -> Decimal | None:
+        """What it costs as far as is known: the cost, else the estimate. No query."""
+        return self.cost if self.cost is not None else self.estimate
+
+    @property
+    def above_authority(self) -> bool:
+        return (
+            self.answer == LineAnswerKind.YES
+            and self.amount is not None
+            and self.amount > self.authorised_amount
+        )
+
+
+class LineAnswer(Record):
+    """Yes, no or later to a line: by whom, through which channel, when. `answered_at` may be before it was typed."""
+
+    line = models.ForeignKey(WorkLine, on_delete=models.PROTECT, related_name="answers")
+    answer = models.CharField(max_length=5, choices=LineAnswerKind)
+    by = models.ForeignKey("vehicles.Keeper", on_delete=models.PROTECT, related_name="answers")
+    right = models.CharField("by what right", max_length=200)
+    channel = models.CharField(max_length=10, choices=Channel)
+    answered_at = models.DateTimeField()
+    amount = models.DecimalField("up to", max_digits=10, decimal_places=2, null=True, blank=True)
+    words = models.CharField("in their words", max_length=300, blank=True)
+
+    class Meta(Record.Meta):
+        ordering = ["answered_at", "made_at"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=one_of("answer", LineAnswerKind), name="answer_is_known"),
+            models.CheckConstraint(condition=one_of("channel", Channel), name="answer_channel_is_known"),
+            models.CheckConstraint(
+                condition=~Q(answer="yes") | Q(amount__gte=0),
+                name="yes_is_up_to_an_amount",
+                violation_error_message="Say up to what amount.",
+            ),
+            models.CheckConstraint(
+                condition=Q(answered_at__lte=models.F("received_at")),
+                name="answered_before_it_arrived",
+                violation_error_message="The answer can't lie in the future.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_answer_display()} by {self.by}"
+
+
+class LabourEntry(Record):
+    line = models.ForeignKey(WorkLine, on_delete=models.PROTECT, related_name="labour")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="labour")
+    day = models.DateField()
+    minutes = models.PositiveIntegerField()
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta(Record.Meta):
+        ordering = ["day", "made_at"]
+        verbose_name_plural = "labour entries"
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(minutes__gte=1, minutes__lte=1440),
+                name="labour_fits_in_a_day",
+                violation_error_message="Give between 1 minute and 24 hours.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.minutes} min"
+
+
+class PartUsed(Record):
+    """A part or material that went into a line: what is billed. Where it is on the car stands in the fitted part."""
+
+    line = models.ForeignKey(WorkLine, on_delete=models.PROTECT, related_name="parts_used")
+    description = models.CharField(max_length=200)
+    part_number = models.CharField(max_length=60, blank=True)
+    quantity = models.DecimalField(max_digits=8, decimal_places=2, default=1)
+    unit = models.CharField(max_length=12, default="pc")
+    price = models.DecimalField("price each", max_digits=10, decimal_places=2, null=True, blank=True)
+    own_part = models.BooleanField("the owner's own part", default=False)
+
+    class Meta(Record.Meta):
+        ordering = ["made_at"]
+        verbose_name_plural = "parts used"
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0),
+                name="part_used_has_a_quantity",
+                violation_error_message="The quantity is above 0.",
+            ),
+            models.CheckConstraint(
+                condition=Q(price=None) | Q(price__gte=0), name="part_price_is_not_negative"
+            ),
+            models.CheckConstraint(condition=~Q(description=""), name="part_used_says_what"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} × {self.description}"

@@ -1,0 +1,62 @@
+"""What every test may use: the fixed cast, a car, and a database whose triggers survive flushing."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import TransactionTestCase
+
+from tests.people import CAST, make_person
+
+pytest_plugins = ["tests.outside"]
+
+_fixture_teardown = TransactionTestCase._fixture_teardown
+
+
+def _teardown_without_guards(self):
+    """Append-only tables refuse the flush between transactional tests, so the guards are lifted around it.
+
+    The flush also empties what every installation has; `post_migrate` after it brings that back.
+    """
+    from workshop import triggers
+
+    triggers.remove()
+    _fixture_teardown(self)
+    triggers.install()
+
+
+TransactionTestCase._fixture_teardown = _teardown_without_guards
+
+
+def _member(key):
+    @pytest.fixture(name=key)
+    def fixture(db):
+        name, role = CAST[key]
+        return make_person(name, role)
+
+    return fixture
+
+
+technician = _member("technician")
+other_technician = _member("other_technician")
+lead = _member("lead")
+front_desk = _member("front_desk")
+shop_owner = _member("shop_owner")
+car_owner = _member("car_owner")
+other_owner = _member("other_owner")
+
+
+@pytest.fixture
+def car(lead):
+    """A car with a full VIN of an invented maker (position 1 outside North America, so no check digit)."""
+    from vehicles.acts import vehicle as acts
+    from workshop.acting import By
+
+    return acts.add_vehicle(
+        by=By(lead),
+        number="WHD45RV0000123456",
+        as_stamped=True,
+        make="Halden",
+        model="Drayman",
+        variant="high roof",
+        year=2006,
+    )

@@ -1,0 +1,16 @@
+"""Folding text for search: the same on both databases, because it is done here and not by them."""
+
+from __future__ import annotations
+
+import unicodedata
+
+
+def folded(text: str) -> str:
+    """Case and accents taken off: "KÜHLER" and "kuhler" fold alike."""
+    parts = unicodedata.normalize("NFKD", text.casefold())
+    return " ".join("".join(char for char in parts if not unicodedata.combining(char)).split())
+
+
+def squeezed(text: str) -> str:
+    """Folded and without blanks or hyphens: how plates and numbers are found."""
+    return "".join(char for char in folded(text) if char.isalnum())

@@ -1,0 +1,34 @@
+from vehicles.models.fault import DiagnosisStep, Fault, FaultCode, FaultEnd, RootCause, Severity
+from vehicles.models.keeper import Keeper, KeeperPart, VehicleKeeper
+from vehicles.models.odometer import Instrument, OdometerReading
+from vehicles.models.outstanding import OutstandingItem, Telling
+from vehicles.models.part import Confidence, Evidence, FittedPart, Place, Provenance, Zone
+from vehicles.models.survey import Survey, SurveyEntry
+from vehicles.models.vehicle import IdentityReading, Registration, Vehicle
+
+__all__ = [
+    "Confidence",
+    "DiagnosisStep",
+    "Evidence",
+    "Fault",
+    "FaultCode",
+    "FaultEnd",
+    "FittedPart",
+    "IdentityReading",
+    "Instrument",
+    "Keeper",
+    "KeeperPart",
+    "OdometerReading",
+    "OutstandingItem",
+    "Place",
+    "Provenance",
+    "Registration",
+    "RootCause",
+    "Severity",
+    "Survey",
+    "SurveyEntry",
+    "Telling",
+    "Vehicle",
+    "VehicleKeeper",
+    "Zone",
+]

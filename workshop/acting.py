@@ -1,0 +1,244 @@
+"""Acts: the only way in which anything is written.
+
+An act is a function decorated with `@act(May.…)`. The screens, the demo and the tests call the same ones:
+
+    job = check_in(by=By(person, device=tablet, key=form_key), job=job, fuel="half", …)
+
+The decorator opens one transaction in which it claims the submission's key (a repeated key answers with the
+first record; the same key with other content is refused), runs the function, and appends what it noted to the
+event log as the last thing. An act called inside another act joins it: one claim, one transaction, one permission.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import models, transaction
+from django.db.models import F
+from django.utils import timezone
+
+from workshop import log
+from workshop.canonical import canonical, sha256
+from workshop.models import Device, Person, Submission
+from workshop.permissions import May, require
+
+
+@dataclass(frozen=True)
+class By:
+    """Who acts, on which device, when it was made at the car and when it arrived, under which key."""
+
+    person: Person
+    device: Device | None = None
+    made_at: datetime | None = None
+    key: UUID = field(default_factory=uuid4)
+    device_time: datetime | None = None
+    received_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        # Frozen: what is not given is settled once, here, so that all records of one act agree.
+        now = self.received_at or timezone.now()
+        object.__setattr__(self, "received_at", now)
+        object.__setattr__(self, "made_at", self.made_at or now)
+
+    @property
+    def day(self) -> date:
+        """The day on which it was made, in the shop's time zone: what calibrations and due dates are judged at."""
+        return timezone.localtime(self.made_at).date()
+
+    def stamp(self) -> dict[str, Any]:
+        """Arguments for every `Record`."""
+        return {
+            "made_at": self.made_at,
+            "received_at": self.received_at,
+            "made_by": self.person,
+            "device": self.device,
+            "key": self.key,
+        }
+
+
+class ChangedMeanwhile(ValidationError):
+    """Somebody saved a newer version. `current` holds the fields as they are on record now."""
+
+    def __init__(self, record: models.Model, current: dict[str, Any]):
+        self.record = record
+        self.current = current
+        super().__init__(
+            "Somebody else changed this while you were writing. Both texts are shown: "
+            "put right what you typed and save again.",
+            code="changed_meanwhile",
+        )
+
+
+class AlreadySent(ValidationError):
+    def __init__(self) -> None:
+        super().__init__(
+            "This form was sent already, with other content. What was sent first is kept. "
+            "Open the page again to write something new.",
+            code="already_sent",
+        )
+
+
+@dataclass
+class _Running:
+    by: By
+    names: list[str]
+    noted: list[log.Entry] = field(default_factory=list)
+
+
+_running: ContextVar[_Running | None] = ContextVar("running_act", default=None)
+
+
+def act(may: May) -> Callable[[Callable], Callable]:
+    """Make a keyword-only function with `by: By` an act that only people with this right may perform."""
+
+    def decorate(function: Callable) -> Callable:
+        name = f"{function.__module__.removesuffix('.__init__').replace('.acts.', '.')}.{function.__name__}"
+
+        @functools.wraps(function)
+        def perform(*, by: By, **arguments: Any) -> Any:
+            if (outer := _running.get()) is not None:
+                outer.names.append(name)
+                try:
+                    return function(by=by, **arguments)
+                finally:
+                    outer.names.pop()
+            require(by.person, may)
+            _refuse_bad_time(by)
+            content = sha256(canonical({"act": name, "person": by.person, "arguments": arguments}))
+            with transaction.atomic():
+                submission, first = _claim(by, name, content)
+                if not first:
+                    return submission.answer()
+                running = _Running(by, [name])
+                token = _running.set(running)
+                try:
+                    answer = function(by=by, **arguments)
+                finally:
+                    _running.reset(token)
+                if isinstance(answer, models.Model):
+                    submission.answer_kind = answer._meta.label_lower
+                    submission.answer_id = str(answer.pk)
+                    submission.save(update_fields=["answer_kind", "answer_id"])
+                if not running.noted:
+                    raise RuntimeError(f"{name} noted nothing: every act stands in the event log")
+                log.append(by, running.noted)
+            return answer
+
+        perform.may = may
+        perform.act_name = name
+        return perform
+
+    return decorate
+
+
+def note(
+    subject: models.Model,
+    *,
+    vehicle: Any = None,
+    job: Any = None,
+    facts: dict[str, Any] | None = None,
+    words: dict[str, Any] | None = None,
+) -> None:
+    """Say in the running act what it did; the event is appended when the act ends.
+
+    `facts` are technical and stand in the chain. `words` are what people said, names, addresses: they stand
+    beside the chain in a detail that can be erased.
+    """
+    running = _running.get()
+    if running is None:
+        raise RuntimeError("note() outside an act")
+    running.noted.append(
+        log.Entry(
+            act=running.names[-1],
+            subject_kind=subject._meta.label_lower,
+            subject_id=str(subject.pk),
+            vehicle_ref=str(getattr(vehicle, "pk", vehicle) or ""),
+            job_ref=str(getattr(job, "pk", job) or ""),
+            facts=facts or {},
+            words={key: value for key, value in (words or {}).items() if value not in ("", None)},
+        )
+    )
+
+
+def create(record: models.Model) -> models.Model:
+    """Check every rule of the record with its sentence, then insert it."""
+    record.full_clean(validate_unique=True, validate_constraints=True)
+    record.save(force_insert=True)
+    return record
+
+
+def save_changes(
+    record: models.Model, *, seen_version: int | None = None, **changes: Any
+) -> dict[str, list[Any]]:
+    """Change a versioned record and answer {field: [before, after]} of what differs, for the log.
+
+    The update is claimed by version: when somebody else saved meanwhile, `ChangedMeanwhile` carries what
+    stands on record now. Without `seen_version` the record is locked and its latest version is changed.
+    """
+    model = type(record)
+    current = model._default_manager.select_for_update().get(pk=record.pk)
+    if seen_version is not None and current.version != seen_version:
+        raise ChangedMeanwhile(current, {name: getattr(current, name) for name in changes})
+    differing = {name: value for name, value in changes.items() if getattr(current, name) != value}
+    before_after = {name: [getattr(current, name), value] for name, value in differing.items()}
+    if not differing:
+        return {}
+    for name, value in differing.items():
+        setattr(current, name, value)
+    current.full_clean()
+    columns = {name: getattr(current, name) for name in differing}
+    if (
+        model._default_manager.filter(pk=record.pk, version=current.version).update(
+            **columns, version=F("version") + 1
+        )
+        != 1
+    ):
+        raise ChangedMeanwhile(current, {name: getattr(current, name) for name in changes})
+    record.refresh_from_db()
+    return before_after
+
+
+def _refuse_bad_time(by: By) -> None:
+    if by.made_at > by.received_at + timedelta(minutes=2):
+        raise ValidationError(
+            {"made_at": "This time lies in the future. Give the time at which it was done."},
+            code="in_the_future",
+        )
+    if by.made_at > by.received_at:
+        # A clock two minutes fast is no reason to lose what was typed.
+        object.__setattr__(by, "made_at", by.received_at)
+    if not by.person.is_active:
+        raise PermissionDenied(f"{by.person} may no longer sign in.")
+    if by.device is not None and by.device.revoked_at is not None:
+        raise PermissionDenied("This device was revoked. Ask the lead to enrol it again.")
+
+
+def _claim(by: By, name: str, content: str) -> tuple[Submission, bool]:
+    """Insert the key, or wait for whoever holds it and take their answer. True when this is the first."""
+    mine = uuid4()
+    Submission.objects.bulk_create(
+        [
+            Submission(
+                key=by.key,
+                act=name,
+                content_hash=content,
+                claim=mine,
+                person=by.person,
+                received_at=by.received_at,
+            )
+        ],
+        ignore_conflicts=True,
+    )
+    submission = Submission.objects.get(key=by.key)
+    if submission.claim == mine:
+        return submission, True
+    if submission.act != name or submission.content_hash != content:
+        raise AlreadySent
+    return submission, False

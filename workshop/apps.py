@@ -1,0 +1,50 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class WorkshopConfig(AppConfig):
+    name = "workshop"
+    verbose_name = "The workshop"
+
+    def ready(self) -> None:
+        from workshop import checks, triggers  # noqa: F401  (checks register themselves)
+
+        triggers.append_only("workshop_event", "The event log is append-only.")
+        triggers.guard(
+            triggers.Guard(
+                "workshop_eventdetail_only_erasing",
+                "workshop_eventdetail",
+                "UPDATE",
+                "The words of an event can only be erased.",
+                "NEW.erased_at IS NULL OR NEW.words <> '' OR NEW.words_hash <> OLD.words_hash"
+                " OR OLD.erased_at IS NOT NULL OR NEW.event_id <> OLD.event_id",
+            ),
+            triggers.Guard(
+                "workshop_eventdetail_no_delete",
+                "workshop_eventdetail",
+                "DELETE",
+                "The event log is append-only.",
+            ),
+        )
+        triggers.append_only("workshop_calibration", "A calibration is never altered: record another one.")
+        post_migrate.connect(after_migrate, dispatch_uid="workshop.after_migrate")
+
+
+def after_migrate(sender, using, **_) -> None:
+    """Once, after the last app: the rows that always exist, and the triggers that a migration may have dropped."""
+    from django.apps import apps
+    from django.db import connections
+
+    with_models = [config.label for config in apps.get_app_configs() if config.models_module is not None]
+    if sender.label != with_models[-1]:
+        return
+    from workshop import triggers
+    from workshop.models import LogHead, Shop
+
+    connection = connections[using]
+    with connection.cursor() as cursor:
+        if LogHead._meta.db_table not in connection.introspection.table_names(cursor):
+            return
+    LogHead.objects.using(using).get_or_create(pk=1)
+    Shop.objects.using(using).get_or_create(pk=1)
+    triggers.install(connection)

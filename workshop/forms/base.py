@@ -1,0 +1,128 @@
+"""Forms of acts: what was cleaned is the act's arguments, and what the act refuses lands beside its field."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db import IntegrityError, models
+from django.http import HttpRequest
+
+from workshop.acting import By, ChangedMeanwhile
+from workshop.forms.fields import DayField, MomentField, NumberField
+
+
+def by_of(request: HttpRequest, form: forms.Form) -> By:
+    device = request.device
+    return By(
+        person=request.user,
+        device=device if device and device.pk else None,
+        made_at=form.cleaned_data.get("made_at"),
+        key=form.cleaned_data["key"],
+    )
+
+
+class ActForm(forms.Form):
+    """Form of one act. `key` comes from the server with the empty form: sent twice, it is one record."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
+    answer: Any = None
+    required_css_class = "required"
+
+    def act_arguments(self) -> dict[str, Any]:
+        """What the act is called with: all cleaned fields but the key and the time."""
+        return {name: value for name, value in self.cleaned_data.items() if name not in ("key", "made_at")}
+
+    def try_act(self, act: Callable, *, request: HttpRequest, **fixed: Any) -> bool:
+        """Perform the act; True when done (`answer` holds what it returned), False when it refused."""
+        try:
+            self.answer = act(by=by_of(request, self), **fixed, **self.act_arguments())
+        except ChangedMeanwhile as refusal:
+            self._show_what_is_on_record(refusal)
+            return False
+        except ValidationError as refusal:
+            self.add_refusal(refusal)
+            return False
+        except IntegrityError:
+            # Two people at once: the database kept the rule that the act's own look could not see.
+            self.add_error(
+                None,
+                "Somebody else wrote something at the same moment that this does not go with. Nothing of this form "
+                "was saved. Look at the page as it is now, then send again.",
+            )
+            return False
+        return True
+
+    def add_refusal(self, refusal: ValidationError) -> None:
+        """Errors beside the field they name; a code "field:name" places a constraint's sentence; else at the top."""
+        if hasattr(refusal, "error_dict"):
+            rows = [(name, error) for name, errors in refusal.error_dict.items() for error in errors]
+        else:
+            rows = [(NON_FIELD_ERRORS, error) for error in refusal.error_list]
+        for name, error in rows:
+            if str(error.code or "").startswith("field:"):
+                name = error.code.removeprefix("field:")
+            self.add_error(name if name in self.fields else None, error)
+
+    def _show_what_is_on_record(self, refusal: ChangedMeanwhile) -> None:
+        self.add_error(None, refusal)
+        for name, value in refusal.current.items():
+            if name in self.fields and self.cleaned_data.get(name) != value:
+                self[name].on_record = _shown(refusal.record, name, value)
+        if "seen_version" in self.fields:
+            # Saving again is then a decision made with both texts in view.
+            self.data = self.data.copy()
+            self.data[self.add_prefix("seen_version")] = str(refusal.record.version)
+
+
+def _shown(record: models.Model, name: str, value: Any) -> str:
+    display = getattr(record, f"get_{name}_display", None)
+    return str(display() if display else value if value not in ("", None) else "(empty)")
+
+
+class EditForm(ActForm):
+    """Form that changes a record others may be changing too."""
+
+    seen_version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class ModelActForm(ActForm, forms.ModelForm):
+    """Takes its fields from a model, and nothing else: the act checks the record's rules, in one place.
+
+    Decimals, days and times get the shop's own fields (comma or point, the browser's date control).
+    """
+
+    def _post_clean(self) -> None:
+        """Leave the instance alone: the act builds, checks and saves the record."""
+
+    def save(self, commit: bool = True):  # noqa: FBT001, FBT002
+        raise TypeError("An ActForm is saved by its act.")
+
+
+def trade_field(field: models.Field, **kwargs: Any):
+    """`formfield_callback` for model forms."""
+    if isinstance(field, models.DecimalField):
+        options = {
+            "label": kwargs.get("label") or _label(field),
+            "required": not field.blank and not field.null,
+        }
+        return NumberField(help_text=field.help_text, **{**options, **_only(kwargs)})
+    if isinstance(field, models.DateTimeField):
+        return field.formfield(form_class=MomentField, widget=MomentField.widget, **kwargs)
+    if isinstance(field, models.DateField):
+        return field.formfield(form_class=DayField, widget=DayField.widget, **kwargs)
+    if isinstance(field, models.TextField):
+        kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 3}))
+    return field.formfield(**kwargs)
+
+
+def _label(field: models.Field) -> str:
+    text = str(field.verbose_name)
+    return text[:1].upper() + text[1:]
+
+
+def _only(kwargs: dict[str, Any]) -> dict[str, Any]:
+    return {name: kwargs[name] for name in ("label", "help_text", "initial", "required") if name in kwargs}

@@ -1,0 +1,107 @@
+"""What every request passes: content security policy, device, declared permission, refusals in words."""
+
+from __future__ import annotations
+
+import logging
+from uuid import UUID
+
+from django.conf import settings
+from django.contrib.auth import REDIRECT_FIELD_NAME
+from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.core.exceptions import ImproperlyConfigured, ValidationError
+from django.db import OperationalError
+from django.http import HttpResponse
+from django.shortcuts import render, resolve_url
+from django.utils.deprecation import MiddlewareMixin
+from django.utils.functional import SimpleLazyObject
+from django.utils.http import urlencode
+
+from workshop.models import Device
+from workshop.permissions import require
+
+logger = logging.getLogger(__name__)
+
+POLICY = "; ".join(
+    [
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src 'self'",
+        "img-src 'self' data: blob:",
+        "font-src 'self'",
+        "connect-src 'self'",
+        "manifest-src 'self'",
+        "worker-src 'self'",
+        "form-action 'self'",
+        "base-uri 'none'",
+        "frame-ancestors 'none'",
+    ]
+)
+DEVICE_COOKIE = "device"
+DEVICE_COOKIE_AGE = 5 * 365 * 24 * 3600
+
+
+def content_security_policy(get_response):
+    def middleware(request):
+        response = get_response(request)
+        response.headers.setdefault("Content-Security-Policy", POLICY)
+        response.headers.setdefault("Permissions-Policy", "camera=(self), geolocation=(), microphone=()")
+        return response
+
+    return middleware
+
+
+class SignedIn(LoginRequiredMiddleware):
+    """Signed-in by default. A script's request gets 401 and the way to sign in, not a page in place of its part."""
+
+    def handle_no_permission(self, request, view_func):
+        if "HX-Request" in request.headers:
+            address = f"{resolve_url(settings.LOGIN_URL)}?{urlencode({REDIRECT_FIELD_NAME: request.path})}"
+            return HttpResponse(status=401, headers={"HX-Redirect": address})
+        return super().handle_no_permission(request, view_func)
+
+
+def device(get_response):
+    """`request.device`: the enrolled browser, or None. Read from a signed cookie, looked up when first used."""
+
+    def find(request):
+        text = request.get_signed_cookie(DEVICE_COOKIE, default="", salt="device")
+        try:
+            return Device.objects.filter(pk=UUID(text)).first() if text else None
+        except ValueError:
+            return None
+
+    def middleware(request):
+        request.device = SimpleLazyObject(lambda: find(request))
+        return get_response(request)
+
+    return middleware
+
+
+class DeclaredPermission(MiddlewareMixin):
+    """Every view declares who may open it (`@may(May.…)` or `@public`); one that declares nothing is a mistake."""
+
+    def process_view(self, request, view_func, view_args, view_kwargs):
+        if getattr(view_func, "public", False):
+            return
+        what = getattr(view_func, "may", None)
+        if what is None:
+            if view_func.__module__.startswith(("django.views.static", "django.contrib.staticfiles")):
+                return
+            raise ImproperlyConfigured(f"{view_func.__module__}.{view_func.__name__} declares no permission")
+        if request.user.is_authenticated:
+            require(request.user, what)
+
+
+class Refusals(MiddlewareMixin):
+    """An act's refusal that no form caught is a page in words, and a busy database asks to try again."""
+
+    def process_exception(self, request, exception):
+        if isinstance(exception, ValidationError):
+            return render(request, "400.html", {"messages_to_show": exception.messages}, status=400)
+        if isinstance(exception, OperationalError) and "locked" in str(exception):
+            logger.warning("database busy at %s", request.path)
+            sentence = (
+                "The database was busy for ten seconds. Nothing was saved: go back and send the form again."
+            )
+            return render(request, "400.html", {"messages_to_show": [sentence]}, status=503)
+        return None

@@ -1,0 +1,24 @@
+from workshop.models.base import Record, Versioned
+from workshop.models.events import Event, EventDetail, LogHead, Submission
+from workshop.models.people import Competence, CompetenceKind, Device, Person, RoleHeld, SignInTry
+from workshop.models.shop import Counter, Shop
+from workshop.models.tools import Calibration, TorqueTool
+
+__all__ = [
+    "Calibration",
+    "Competence",
+    "CompetenceKind",
+    "Counter",
+    "Device",
+    "Event",
+    "EventDetail",
+    "LogHead",
+    "Person",
+    "Record",
+    "RoleHeld",
+    "Shop",
+    "SignInTry",
+    "Submission",
+    "TorqueTool",
+    "Versioned",
+]

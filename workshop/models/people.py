@@ -1,0 +1,152 @@
+"""The people who sign in, what they may do, what they are qualified for, and the devices they use."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models import Q
+from django.utils.functional import cached_property
+
+from workshop.models.base import Record, Versioned, one_of
+from workshop.permissions import STAFF, May, Role, allowed
+
+
+class PersonManager(BaseUserManager):
+    def with_roles(self) -> models.QuerySet[Person]:
+        return self.prefetch_related("roles_held")
+
+    def get_by_natural_key(self, sign_in_name: str) -> Person:
+        return self.get(sign_in_name=sign_in_name.strip().casefold())
+
+    def active_staff(self) -> models.QuerySet[Person]:
+        return self.filter(is_active=True, roles_held__role__in=STAFF).distinct()
+
+    def holding(self, *roles: Role) -> models.QuerySet[Person]:
+        return self.filter(is_active=True, roles_held__role__in=roles).distinct()
+
+
+class Person(AbstractBaseUser, Versioned):
+    """Somebody who signs in. People are never deleted, only made inactive: their name stays on what they did."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    sign_in_name = models.CharField("name to sign in with", max_length=60, unique=True)
+    name = models.CharField(max_length=120)
+    initials = models.CharField(max_length=6, blank=True)
+    email = models.EmailField("e-mail", blank=True)
+    is_active = models.BooleanField("may sign in", default=True)
+    added_at = models.DateTimeField(auto_now_add=True)
+
+    USERNAME_FIELD = "sign_in_name"
+    REQUIRED_FIELDS = ["name"]
+    objects = PersonManager()
+
+    class Meta:
+        ordering = ["name"]
+        verbose_name_plural = "people"
+        constraints = [
+            models.CheckConstraint(name="person_has_a_name", condition=~Q(name="") & ~Q(sign_in_name="")),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @cached_property
+    def roles(self) -> frozenset[Role]:
+        """Roles held now: one query unless `roles_held` is prefetched."""
+        return frozenset(Role(held.role) for held in self.roles_held.all())
+
+    @property
+    def is_staff_member(self) -> bool:
+        return self.is_active and bool(self.roles & STAFF)
+
+    def may(self, what: May) -> bool:
+        return allowed(self, what)
+
+
+class RoleHeld(models.Model):
+    """One role of one person. Changes are acts, so who gave which role when stands in the event log."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="roles_held")
+    role = models.CharField(max_length=20, choices=Role)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["person", "role"], name="role_held_once"),
+            models.CheckConstraint(condition=one_of("role", Role), name="role_is_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.get_role_display()}"
+
+
+class CompetenceKind(models.TextChoices):
+    HIGH_VOLTAGE = "high_voltage", "High voltage"
+    AIRBAGS = "airbags", "Airbags and pretensioners"
+    REFRIGERANT = "refrigerant", "Refrigerant"
+    GAS_FUEL = "gas_fuel", "Gas fuel"
+    LIFTING = "lifting", "Lifting equipment"
+    BRAKE_TESTER = "brake_tester", "Brake tester"
+
+
+class CompetenceQuerySet(models.QuerySet):
+    def valid_on(self, day) -> CompetenceQuerySet:
+        return self.filter(Q(expires_on=None) | Q(expires_on__gte=day), valid_from__lte=day)
+
+
+class Competence(Record):
+    """What somebody is qualified for, by which certificate, until when."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="competences")
+    kind = models.CharField(max_length=20, choices=CompetenceKind)
+    certificate = models.CharField(max_length=120)
+    valid_from = models.DateField()
+    expires_on = models.DateField(null=True, blank=True)
+
+    objects = CompetenceQuerySet.as_manager()
+
+    class Meta(Record.Meta):
+        ordering = ["person__name", "kind"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=one_of("kind", CompetenceKind), name="competence_kind_is_known"),
+            models.CheckConstraint(condition=~Q(certificate=""), name="competence_names_its_certificate"),
+            models.CheckConstraint(
+                condition=Q(expires_on=None) | Q(expires_on__gte=models.F("valid_from")),
+                name="competence_expires_after_it_begins",
+                violation_error_message="The certificate can't expire before it begins.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {self.person}"
+
+
+class Device(models.Model):
+    """A browser that somebody signed in on. Every act names it."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    name = models.CharField(max_length=80)
+    first_seen_at = models.DateTimeField(auto_now_add=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class SignInTry(models.Model):
+    """A wrong password, counted for the pair of name and device, so that one tablet can't lock out another."""
+
+    sign_in_name = models.CharField(max_length=60)
+    device_ref = models.CharField(max_length=40, blank=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["sign_in_name", "device_ref", "at"], name="sign_in_try_lookup")]
+
+    def __str__(self) -> str:
+        return f"{self.sign_in_name} at {self.at}"

@@ -1,0 +1,38 @@
+"""Template filters of the shop; loaded in every template."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django import template
+
+from workshop.engineering.units import Amount, show
+from workshop.permissions import May
+
+register = template.Library()
+
+
+@register.filter
+def may(person, what: str) -> bool:
+    """`{% if user|may:"CHECK_IN" %}`: reads the same table as the acts."""
+    return bool(getattr(person, "is_authenticated", False)) and person.may(May[what])
+
+
+@register.filter
+def amount(value, unit: str) -> str:
+    """`{{ reading.value|amount:"N.m" }}`: a number with its unit, rounded for reading."""
+    return "" if value is None else show(Amount(Decimal(value), unit))
+
+
+@register.filter
+def plain(value):
+    """A decimal without the zeros that the database adds."""
+    if isinstance(value, Decimal):
+        text = format(value, "f")
+        return text.rstrip("0").rstrip(".") if "." in text else text
+    return "" if value is None else value
+
+
+@register.filter
+def money(value, currency: str = "") -> str:
+    return "" if value is None else f"{Decimal(value):.2f} {currency}".strip()

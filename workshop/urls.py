@@ -1,0 +1,13 @@
+"""The site map. Each room's `urls.py` gathers the lists that its view files keep beside their views."""
+
+from django.urls import include, path
+
+from workshop.views import health, home, house
+
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("health/", health.health, name="health"),
+    path("", include((house.urlpatterns, "workshop"))),
+    path("", include("vehicles.urls")),
+    path("", include("jobs.urls")),
+]
