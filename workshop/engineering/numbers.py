@@ -1,0 +1,48 @@
+"""Reading a number that a person typed."""
+
+import re
+from decimal import Decimal
+
+from workshop.engineering.errors import EngineeringError
+
+MOST_DIGITS = 18
+
+# ASCII digits only: Decimal and int() would also take digits of other scripts.
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)")
+_GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:[ \u00a0\u2009\u202f'.,][0-9]{3})+(?:[.,][0-9]+)?")
+
+
+class NumberError(EngineeringError):
+    """A text that is not one plain number; the sentence says what to type."""
+
+
+def parse_number(text: str) -> Decimal:
+    """A typed number as a Decimal that keeps its digits: "42,50" and "42.50" are both 42.50.
+
+    Point or comma is the decimal sign, a sign may stand before it, and there are no thousands
+    separators: "1,234" is one and a bit. Refuses with `NumberError` whatever could mean two things
+    ("1.234,5"), isn't plain ("1e3", "nan"), is empty, or has more than 18 digits.
+    """
+    tidy = text.strip().replace("\u2212", "-")
+    if not tidy:
+        raise NumberError("Type a number, such as 42 or 42.5.")
+    if len(tidy) > 4 * MOST_DIGITS:
+        raise NumberError(f"That is too long for a number: type at most {MOST_DIGITS} digits.")
+    if _NUMBER.fullmatch(tidy):
+        if sum(c.isdigit() for c in tidy) > MOST_DIGITS:
+            raise NumberError(f"That number is too long: type at most {MOST_DIGITS} digits.")
+        return Decimal(tidy.replace(",", "."))
+    if _GROUPED.fullmatch(tidy):
+        raise NumberError(
+            f"“{tidy}” could be read in two ways. Type it without spaces or thousands separators, "
+            "with one point or comma for the decimals: 1234.5 or 1234,5."
+        )
+    raise NumberError(f"“{tidy}” is not a number. Type digits only, such as 42, 42.5 or 42,5.")
+
+
+def plain(value: Decimal | None, decimals: int = 3) -> str:
+    """A number for a sentence: at most so many decimals, no trailing zeros."""
+    if value is None:
+        return "open"
+    text = f"{value:.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
