@@ -1,0 +1,78 @@
+// A form is sent once: its button says "Sending…" and a second tap goes nowhere until an answer, or a lost
+// network, is known. The server keeps its own key against repeats; this only spares people the doubt.
+// A form with data-repeat is left alone.
+(() => {
+  const PATIENCE = 20000; // then the button works again: a repeat is harmless, a dead button is not
+  const held = new Map();
+  const pending = new WeakSet(); // between the tap and the moment the button is shut
+
+  const hold = (form, button) => {
+    const buttons = [...form.querySelectorAll("button:not([type=button]), input[type=submit]")];
+    const elsewhere = `button[form="${CSS.escape(form.id)}"]`;
+    const outside = form.id ? [...document.querySelectorAll(elsewhere)] : [];
+    const all = [...new Set([...buttons, ...outside])].filter((each) => !each.disabled);
+    const shown = button || all[0];
+    const timer = setTimeout(() => release(form), PATIENCE);
+    held.set(form, { all, shown, text: shown && shown.textContent, timer });
+    all.forEach((each) => { each.disabled = true; });
+    if (shown && shown.localName === "button") {
+      shown.textContent = "Sending…";
+      shown.setAttribute("aria-busy", "true");
+    }
+  };
+  const release = (form) => {
+    const kept = held.get(form);
+    if (!kept) return;
+    clearTimeout(kept.timer);
+    held.delete(form);
+    kept.all.forEach((each) => { each.disabled = false; });
+    if (kept.shown && kept.shown.localName === "button") {
+      kept.shown.textContent = kept.text;
+      kept.shown.removeAttribute("aria-busy");
+    }
+  };
+  const say = (text) => {
+    const place = document.getElementById("notice");
+    if (place) { place.textContent = text; place.hidden = !text; }
+  };
+
+  // In the capture phase, so that a second submit is stopped before any other script sees it.
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.getAttribute("method") !== "post" || "repeat" in form.dataset) return;
+    if (held.has(form) || pending.has(form)) {
+      event.preventDefault();
+      event.stopImmediatePropagation();
+      return;
+    }
+    const scripted = form.matches("[hx-post], [hx-put], [hx-patch], [hx-delete], [data-hx-post]");
+    // Afterwards: a button disabled too early is left out of what is sent.
+    const button = event.submitter;
+    pending.add(form);
+    setTimeout(() => {
+      pending.delete(form);
+      if (!event.defaultPrevented || scripted) hold(form, button);
+    }, 0);
+  }, true);
+
+  document.addEventListener("htmx:beforeRequest", () => say(""));
+  document.addEventListener("htmx:afterRequest", (event) => {
+    const form = event.detail.elt && event.detail.elt.closest("form");
+    if (form) release(form);
+  });
+  const kept = "What you typed is still here";
+  document.addEventListener("htmx:sendError", () => {
+    say(`No answer from the workshop's server. ${kept}: try again in a moment.`);
+  });
+  document.addEventListener("htmx:timeout", () => {
+    say(`The answer takes too long. ${kept}: try again in a moment.`);
+  });
+  document.addEventListener("htmx:responseError", (event) => {
+    const { status } = event.detail.xhr;
+    if (status === 401) say(`You are signed out. ${kept}: sign in in another window, then send it again.`);
+    else if (status === 403) say(`This is not yours to do, or the page is too old: reload it. ${kept}.`);
+    else say(`The server answered with an error (${status}). ${kept}.`);
+  });
+  // Back from the next page, the browser may show this one as it was left.
+  window.addEventListener("pageshow", () => { [...held.keys()].forEach(release); });
+})();
