@@ -27,6 +27,7 @@ class WorkshopConfig(AppConfig):
             ),
         )
         triggers.append_only("workshop_calibration", "A calibration is never altered: record another one.")
+        triggers.append_only("workshop_toolfailure", "What happened to a tool is never altered.")
         post_migrate.connect(after_migrate, dispatch_uid="workshop.after_migrate")
 
 

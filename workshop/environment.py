@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 from pathlib import Path
@@ -77,19 +78,22 @@ def secret_key(folder: Path) -> str:
         return key
     file = folder / "secret_key"
     try:
-        # O_EXCL: of two workers starting together one writes, the other reads.
-        handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        pass
+        if not file.exists():
+            # Written aside and linked into place: of two workers starting together one wins, and neither
+            # can read a file that is not whole yet.
+            draft = folder / f"secret_key.{secrets.token_hex(8)}"
+            handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(handle, "w", encoding="utf-8") as stream:
+                stream.write(secrets.token_urlsafe(64))
+                stream.flush()
+                os.fsync(stream.fileno())
+            with contextlib.suppress(FileExistsError):
+                os.link(draft, file)
+            draft.unlink()
     except OSError as error:
         raise ImproperlyConfigured(
             f"{file} cannot be written ({error.strerror}): set SECRET_KEY instead."
         ) from error
-    else:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(secrets.token_urlsafe(64))
-            stream.flush()
-            os.fsync(stream.fileno())
     try:
         key = file.read_text(encoding="utf-8").strip()
     except OSError as error:
@@ -147,3 +151,31 @@ def sqlite(file: Path) -> dict:
             ),
         },
     }
+
+
+DEMO_MARK = "demo.json"
+
+
+def enter_demo(arguments: list[str]) -> Path:
+    """Point the environment at the folder `demo/` inside WORKSHOP_DATA, so that no shop's data is touched.
+
+    Called before the settings are read. DATABASE_URL is left aside: the demo always keeps its own SQLite file.
+    """
+    base = Path(env_text("WORKSHOP_DATA") or Path(__file__).resolve().parent.parent / "data").expanduser()
+    folder = base if (base / DEMO_MARK).exists() else base / "demo"
+    for name in ("DATABASE_URL", "SECRET_KEY", "DEBUG"):
+        os.environ.pop(name, None)
+        os.environ.pop(f"{name}_FILE", None)
+    os.environ["WORKSHOP_DATA"] = str(folder)
+    os.environ.setdefault("SITE_URL", f"http://{_bind(arguments)}")
+    os.environ["WITNESS_MARK_DEMO"] = "1"
+    return folder
+
+
+def _bind(arguments: list[str]) -> str:
+    for position, argument in enumerate(arguments):
+        if argument.startswith("--bind="):
+            return argument.removeprefix("--bind=")
+        if argument == "--bind" and position + 1 < len(arguments):
+            return arguments[position + 1]
+    return "127.0.0.1:8000"

@@ -55,6 +55,7 @@ class May(StrEnum):
     RECORD_ANSWER = "record the owner's answer"
     ANSWER_OWN = "answer for your own car"
     LABOUR = "record labour"
+    FINISH_LINE = "say that a work line is done, or reopen it"
     FIT_PARTS = "fit and remove parts"
     MEASURE = "record a measurement"
     TAG = "set a not-to-be-moved tag"
@@ -73,6 +74,7 @@ class May(StrEnum):
     WAIVE = "waive a blocker"
     CALL_READY = "call a car ready"
     HAND_OVER = "hand a car over"
+    READ_SHEET = "read a handover sheet"
     REVISE_SHEET = "issue a corrected sheet"
     # the house
     EDIT_PEOPLE = "change people and their roles"
@@ -105,6 +107,7 @@ TABLE: dict[May, frozenset[Role]] = {
     May.RECORD_ANSWER: _DESK,
     May.ANSWER_OWN: frozenset({Role.VEHICLE_OWNER}),
     May.LABOUR: _HANDS,
+    May.FINISH_LINE: _HANDS,
     May.FIT_PARTS: _HANDS,
     May.MEASURE: _HANDS,
     May.TAG: STAFF,
@@ -121,6 +124,7 @@ TABLE: dict[May, frozenset[Role]] = {
     May.WAIVE: _LEADS,
     May.CALL_READY: _LEADS,
     May.HAND_OVER: _LEADS,
+    May.READ_SHEET: STAFF | {Role.VEHICLE_OWNER},
     May.REVISE_SHEET: _LEADS,
     May.EDIT_PEOPLE: _OWNER,
     May.EDIT_SHOP: _OWNER,

@@ -2,12 +2,12 @@
 
 from django.urls import include, path
 
-from workshop.views import health, home, house
+from workshop.views import health, home, house, tools
 
 urlpatterns = [
     path("", home.home, name="home"),
     path("health/", health.health, name="health"),
-    path("", include((house.urlpatterns, "workshop"))),
+    path("", include(([*house.urlpatterns, *tools.urlpatterns], "workshop"))),
     path("", include("vehicles.urls")),
     path("", include("jobs.urls")),
 ]

@@ -45,7 +45,7 @@ def test_a_refused_act_gives_its_key_back(db, lead):
 
 def test_who_may_not_is_told_who_may(db, car_owner):
     with pytest.raises(
-        PermissionDenied, match="You may not write down what a car is. These roles may: front desk"
+        PermissionDenied, match=r"You may not write down what a car is\. These roles may: front desk"
     ):
         acts.add_vehicle(by=by(car_owner), **NEW)
     assert not Event.objects.exists()

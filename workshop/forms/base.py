@@ -8,7 +8,7 @@ from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.db import IntegrityError, models
+from django.db import IntegrityError, OperationalError, models
 from django.http import HttpRequest
 
 from workshop.acting import By, ChangedMeanwhile
@@ -54,6 +54,10 @@ class ActForm(forms.Form):
                 "was saved. Look at the page as it is now, then send again.",
             )
             return False
+        except OperationalError:
+            # The database was busy for too long, or two acts waited for each other: nothing was written.
+            self.add_error(None, "The database was busy. Nothing was saved yet: send the form again.")
+            return False
         return True
 
     def add_refusal(self, refusal: ValidationError) -> None:
@@ -98,7 +102,7 @@ class ModelActForm(ActForm, forms.ModelForm):
     def _post_clean(self) -> None:
         """Leave the instance alone: the act builds, checks and saves the record."""
 
-    def save(self, commit: bool = True):  # noqa: FBT001, FBT002
+    def save(self, commit: bool = True):
         raise TypeError("An ActForm is saved by its act.")
 
 

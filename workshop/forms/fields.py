@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxLengthValidator
 
 from workshop.engineering.numbers import NumberError, parse_number
 from workshop.engineering.units import UNITS, Amount, units_of
@@ -18,12 +19,18 @@ class NumberField(forms.CharField):
         self.low, self.high = low, high
         kwargs.setdefault("max_length", 24)
         super().__init__(**kwargs)
+        # Measured on the text below: a validator would be given the number.
+        self.validators = [each for each in self.validators if not isinstance(each, MaxLengthValidator)]
         self.widget.attrs.update({"inputmode": "decimal", "autocomplete": "off"})
 
     def to_python(self, value):
         if isinstance(value, Decimal):
             return value
         text = super().to_python(value)
+        if self.max_length and len(text) > self.max_length:
+            raise ValidationError(
+                f"Give at most {self.max_length} characters: this is no number of the trade."
+            )
         if text in self.empty_values:
             return None
         return number(text, self.low, self.high)
@@ -68,15 +75,18 @@ def plain_number(value):
 
 
 class AmountWidget(forms.MultiWidget):
-    template_name = "components/amount_widget.html"
-
     def __init__(self, choices, attrs=None):
         super().__init__(
             {
                 "value": forms.TextInput(
-                    attrs={"inputmode": "decimal", "autocomplete": "off", "maxlength": 24}
+                    attrs={
+                        "inputmode": "decimal",
+                        "autocomplete": "off",
+                        "maxlength": 24,
+                        "aria-label": "Number",
+                    }
                 ),
-                "unit": forms.Select(choices=choices),
+                "unit": forms.Select(choices=choices, attrs={"aria-label": "Unit"}),
             },
             attrs,
         )
@@ -143,3 +153,10 @@ class MomentField(forms.DateTimeField):
     """A day and time, by the browser's own control; read in the shop's time zone."""
 
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+
+    def to_python(self, value):
+        moment = super().to_python(value)
+        # A moment at the edge of the calendar overflows when it is turned to UTC.
+        if moment is not None and not 1885 <= moment.year <= 2100:
+            raise ValidationError("Give a year between 1885 and 2100.", code="year")
+        return moment

@@ -2,7 +2,7 @@ from workshop.models.base import Record, Versioned
 from workshop.models.events import Event, EventDetail, LogHead, Submission
 from workshop.models.people import Competence, CompetenceKind, Device, Person, RoleHeld, SignInTry
 from workshop.models.shop import Counter, Shop
-from workshop.models.tools import Calibration, TorqueTool
+from workshop.models.tools import Calibration, ToolFailure, TorqueTool
 
 __all__ = [
     "Calibration",
@@ -19,6 +19,7 @@ __all__ = [
     "Shop",
     "SignInTry",
     "Submission",
+    "ToolFailure",
     "TorqueTool",
     "Versioned",
 ]

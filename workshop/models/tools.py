@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 
-from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 from django.utils.formats import date_format
 
 from workshop.engineering.units import Amount, show
@@ -55,10 +55,18 @@ class TorqueTool(Record, Versioned):
             models.CheckConstraint(condition=one_of("kind", ToolKind), name="tool_kind_is_known"),
             models.CheckConstraint(condition=one_of("unit", TorqueUnit), name="tool_unit_is_known"),
             models.CheckConstraint(
+                # A comparison with NULL is no refusal in SQL, so that both are there is said of its own.
                 condition=Q(kind="angle")
-                | Q(scale_high__gt=0, scale_low__gte=0, scale_low__lt=F("scale_high")),
+                | Q(
+                    scale_low__isnull=False,
+                    scale_high__isnull=False,
+                    scale_high__gt=0,
+                    scale_low__gte=0,
+                    scale_low__lt=F("scale_high"),
+                ),
                 name="torque_tool_has_a_scale",
-                violation_error_message="Give the lowest and the highest value marked on the tool.",
+                violation_error_message="Give the lowest and the highest value marked on the tool, the lower one first.",
+                violation_error_code="field:scale_high",
             ),
             models.CheckConstraint(
                 condition=Q(withdrawn_at=None, withdrawn_because="")
@@ -87,12 +95,32 @@ class TorqueTool(Record, Versioned):
             return Amount(row.range_low, self.unit), Amount(row.range_high, self.unit)
         return Amount(self.scale_high * Decimal("0.2"), self.unit), Amount(self.scale_high, self.unit)
 
+    def last_good_calibration(self, before: date) -> Calibration | None:
+        """The latest passed calibration made before that day: what was read since then is in doubt when it fails."""
+        rows = [row for row in self.calibrations.all() if row.passed and row.calibrated_on < before]
+        return max(rows, key=lambda row: (row.calibrated_on, row.made_at), default=None)
+
+    def failure_on(self, day: date) -> ToolFailure | None:
+        """Dropped or withdrawn by that day, and not passed since. A failed calibration speaks for itself."""
+        good = [row for row in self.calibrations.all() if row.passed and row.calibrated_on <= day]
+        for failure in sorted(self.failures.all(), key=lambda row: row.made_at, reverse=True):
+            if (
+                failure.kind != FailureKind.FAILED
+                and failure.day <= day
+                and not any(
+                    row.calibrated_on >= failure.day and row.made_at > failure.made_at for row in good
+                )
+            ):
+                return failure
+        return None
+
     def unfit_because(self, value: Amount | None, *, on: date) -> str:
-        """Why a reading with this tool on that day counts as nothing; empty when it counts."""
-        if self.withdrawn_at and self.withdrawn_at.date() <= on:
-            return (
-                f"{self} was withdrawn on {date_format(self.withdrawn_at.date())}: {self.withdrawn_because}"
-            )
+        """Why a reading with this tool on that day counts as nothing; empty when it counts.
+
+        Reads calibrations and failures: two queries unless both are prefetched.
+        """
+        if failure := self.failure_on(on):
+            return f"{self} is out of use since {date_format(failure.day)} ({failure.words}): {failure.what}."
         row = self.calibration_on(on)
         if self.kind == ToolKind.ANGLE and row is None:
             return ""
@@ -107,12 +135,6 @@ class TorqueTool(Record, Versioned):
             if not low.base() <= value.base() <= high.base():
                 return f"{show(value)} is outside the working range of {self} ({show(low)} to {show(high)})."
         return ""
-
-    def refuse_unless_listed(self) -> None:
-        if self.withdrawn_at:
-            raise ValidationError(
-                {"tool": f"{self} was withdrawn: {self.withdrawn_because}. Choose another tool."}
-            )
 
 
 class Calibration(Record):
@@ -138,24 +160,80 @@ class Calibration(Record):
         ordering = ["-calibrated_on"]
         constraints = [
             *Record.Meta.constraints,
-            models.UniqueConstraint(fields=["tool", "certificate"], name="certificate_once_per_tool"),
+            models.UniqueConstraint(
+                fields=["tool", "certificate"],
+                name="certificate_once_per_tool",
+                violation_error_message="This certificate is on record for this tool already.",
+                violation_error_code="field:certificate",
+            ),
             models.CheckConstraint(
                 condition=Q(due_on__gt=F("calibrated_on")),
                 name="calibration_due_after_it_was_made",
-                violation_error_message="The next calibration is due after this one was made.",
+                violation_error_message="The next calibration is due after this one was made: give a later day.",
+                violation_error_code="field:due_on",
             ),
             models.CheckConstraint(
                 condition=Q(deviation_percent__gte=0) & Q(deviation_percent__lte=20),
                 name="calibration_deviation_is_sane",
                 violation_error_message="Use a deviation between 0 and 20 percent.",
+                violation_error_code="field:deviation_percent",
             ),
             models.CheckConstraint(
                 condition=Q(range_low=None, range_high=None)
-                | Q(range_low__gte=0, range_high__gt=F("range_low")),
+                | Q(
+                    range_low__isnull=False,
+                    range_high__isnull=False,
+                    range_low__gte=0,
+                    range_high__gt=F("range_low"),
+                ),
                 name="calibration_range_is_whole",
                 violation_error_message="Give both ends of the certified range, the lower one first.",
+                violation_error_code="field:range_high",
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.tool.label}, {self.certificate}"
+
+
+class FailureKind(models.TextChoices):
+    FAILED = "failed", "Failed its calibration"
+    DROPPED = "dropped", "Dropped or damaged"
+    WITHDRAWN = "withdrawn", "Withdrawn"
+
+
+class ToolFailure(Record):
+    """A tool went out of use. Append-only; a passed calibration afterwards puts the tool back in use.
+
+    `since` is the day of the last good calibration before it (empty: there was none): what counted from then on
+    is in doubt while `readings_doubted`.
+    """
+
+    tool = models.ForeignKey(TorqueTool, on_delete=models.PROTECT, related_name="failures")
+    kind = models.CharField(max_length=10, choices=FailureKind)
+    what = models.CharField("what happened", max_length=200)
+    since = models.DateField(null=True, blank=True)
+    readings_doubted = models.BooleanField(default=True)
+
+    class Meta(Record.Meta):
+        ordering = ["-made_at"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=one_of("kind", FailureKind), name="tool_failure_kind_is_known"),
+            models.CheckConstraint(
+                condition=~Q(what=""),
+                name="tool_failure_says_what",
+                violation_error_message="Say what happened to the tool.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.tool.label}: {self.what}"
+
+    @property
+    def day(self) -> date:
+        return timezone.localtime(self.made_at).date()
+
+    @property
+    def words(self) -> str:
+        return self.get_kind_display().lower()
