@@ -14,7 +14,38 @@ class VehiclesConfig(AppConfig):
         )
         triggers.append_only("vehicles_evidence", "Evidence is never altered: add another piece.")
         triggers.append_only("vehicles_diagnosisstep", "A diagnosis step is never altered: add another one.")
+        triggers.append_only("vehicles_faultcode", "A trouble code is never altered: add another one.")
+        triggers.append_only("vehicles_surveyentry", "A survey entry is never altered: add another one.")
         triggers.append_only("vehicles_telling", "A telling is never altered: record another one.")
+        triggers.guard(
+            triggers.Guard(
+                "vehicles_odometerreading_keeps_what_was_read",
+                "vehicles_odometerreading",
+                "UPDATE",
+                "An odometer reading is never altered: set it aside with a reason and record another one.",
+                "COALESCE(NEW.value, -1) <> COALESCE(OLD.value, -1) OR NEW.read_at <> OLD.read_at"
+                " OR NEW.instrument_id <> OLD.instrument_id OR NEW.vehicle_id <> OLD.vehicle_id"
+                " OR (OLD.misread_because <> '' AND NEW.misread_because <> OLD.misread_because)"
+                " OR (OLD.falsified_by <> '' AND NEW.falsified_by <> OLD.falsified_by)",
+            ),
+            triggers.Guard(
+                "vehicles_odometerreading_no_delete",
+                "vehicles_odometerreading",
+                "DELETE",
+                "An odometer reading is never deleted: set it aside with a reason.",
+            ),
+        )
+        # A constraint sees one row only; longer circles are refused by the act, which locks the car.
+        triggers.guard(
+            triggers.Guard(
+                "vehicles_fault_same_as_one_of_this_car",
+                "vehicles_fault",
+                "UPDATE",
+                "A fault is the same as another one of its own car, and not the other way round too.",
+                "NEW.same_as_id IS NOT NULL AND EXISTS (SELECT 1 FROM vehicles_fault f WHERE f.id = NEW.same_as_id "
+                "AND (f.vehicle_id <> NEW.vehicle_id OR f.same_as_id = NEW.id))",
+            )
+        )
         post_migrate.connect(add_standard_places, sender=self, dispatch_uid="vehicles.places")
 
 

@@ -92,7 +92,7 @@ def _only(end: FaultEnd, **fields) -> Q:
         "same_as": None,
         "error_reason": "",
     }
-    condition = Q(end=end, ended_at__isnull=False)
+    condition = Q(end=end, ended_at__isnull=False, ended_by__isnull=False)
     for name, value in empty.items():
         wanted = fields.get(name, "empty")
         if wanted == "empty":
@@ -167,6 +167,7 @@ class Fault(Record, Versioned):
                 condition=Q(
                     end="",
                     ended_at=None,
+                    ended_by=None,
                     fixed_by_line=None,
                     check_made="",
                     recheck_item=None,
@@ -188,7 +189,20 @@ class Fault(Record, Versioned):
             models.CheckConstraint(
                 condition=Q(same_as=None) | ~Q(same_as=F("id")),
                 name="fault_is_not_the_same_as_itself",
+                violation_error_code="field:same_as",
                 violation_error_message="A fault can't be the same as itself.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(title=""),
+                name="fault_says_what",
+                violation_error_code="field:title",
+                violation_error_message="Say in short what is wrong.",
+            ),
+            models.CheckConstraint(
+                condition=Q(position="") | Q(place__isnull=False) & one_of("position", Position),
+                name="fault_position_is_of_a_place",
+                violation_error_code="field:position",
+                violation_error_message="Choose the place that this position belongs to.",
             ),
             models.CheckConstraint(condition=one_of("severity", Severity), name="fault_severity_is_known"),
             models.CheckConstraint(condition=one_of("kind", FaultKind), name="fault_kind_is_known"),
@@ -208,6 +222,11 @@ class Fault(Record, Versioned):
         if self.end == FaultEnd.FIXED and self.recheck_item_id:
             return "Repaired, not yet confirmed"
         return self.get_end_display()
+
+    @property
+    def where(self) -> str:
+        """The place in words; empty where none was named. Reads the place: select it along."""
+        return self.place.with_position(self.position) if self.place_id else ""
 
     def get_absolute_url(self) -> str:
         return reverse("vehicles:fault", args=[self.pk])
@@ -230,6 +249,7 @@ class FaultCode(Record):
             models.CheckConstraint(
                 condition=Q(code__regex=r"^[PCBU][0-3][0-9A-F]{3}(-[0-9A-F]{2})?$"),
                 name="code_has_its_structure",
+                violation_error_code="field:code",
                 violation_error_message="A trouble code is a letter P, C, B or U, a figure 0 to 3 and three figures or "
                 "letters A to F, such as P0562 or U0100-87.",
             ),
@@ -240,7 +260,10 @@ class FaultCode(Record):
 
 
 class DiagnosisStep(Record):
-    """What was tried and what was seen, with a reading where there is one. Never altered."""
+    """What was tried and what was seen, with a reading where there is one. Never altered.
+
+    `value` is in `unit`, as typed; `base_value` is in the base unit of its dimension.
+    """
 
     fault = models.ForeignKey(Fault, on_delete=models.PROTECT, related_name="steps")
     job = models.ForeignKey(
@@ -250,14 +273,17 @@ class DiagnosisStep(Record):
     seen = models.CharField("what was seen", max_length=500)
     value = models.DecimalField("reading", max_digits=14, decimal_places=4, null=True, blank=True)
     unit = models.CharField(max_length=8, blank=True)
+    base_value = models.DecimalField(max_digits=18, decimal_places=6, null=True, blank=True, editable=False)
 
     class Meta(Record.Meta):
         ordering = ["made_at"]
         constraints = [
             *Record.Meta.constraints,
             models.CheckConstraint(
-                condition=Q(value=None, unit="") | Q(value__isnull=False) & ~Q(unit=""),
+                condition=Q(value=None, unit="", base_value=None)
+                | Q(value__isnull=False, base_value__isnull=False) & ~Q(unit=""),
                 name="diagnosis_reading_has_a_unit",
+                violation_error_code="field:reading",
                 violation_error_message="A reading needs its unit.",
             ),
             models.CheckConstraint(condition=~Q(tried="") & ~Q(seen=""), name="diagnosis_says_what"),

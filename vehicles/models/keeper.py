@@ -7,8 +7,20 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from vehicles.folding import folded, squeezed
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
+
+
+class KeeperQuerySet(models.QuerySet):
+    def search(self, text: str) -> KeeperQuerySet:
+        """Every word must occur in name, address, numbers or e-mail."""
+        found = self
+        for word in folded(text).split():
+            found = found.filter(
+                Q(search_text__contains=word) | Q(search_text__contains=squeezed(word) or word)
+            )
+        return found
 
 
 class Keeper(Record, Versioned):
@@ -27,6 +39,10 @@ class Keeper(Record, Versioned):
         verbose_name="signs in as",
     )
     erased_at = models.DateTimeField(null=True, blank=True, editable=False)
+    # Folded, because the databases fold differently: see vehicles.folding.
+    search_text = models.TextField(blank=True, editable=False)
+
+    objects = KeeperQuerySet.as_manager()
 
     class Meta(Record.Meta):
         ordering = ["name"]
@@ -34,13 +50,19 @@ class Keeper(Record, Versioned):
             *Record.Meta.constraints,
             models.CheckConstraint(condition=~Q(name=""), name="keeper_has_a_name"),
             models.CheckConstraint(
-                condition=Q(erased_at=None) | Q(address="", phone="", email=""),
+                condition=Q(erased_at=None) | Q(address="", phone="", email="", search_text=""),
                 name="erased_keeper_holds_nothing",
             ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    @staticmethod
+    def text_to_find(name: str, address: str, phone: str, email: str) -> str:
+        return " ".join(
+            part for part in (*map(folded, (name, address, phone, email)), squeezed(phone)) if part
+        )
 
     def get_absolute_url(self) -> str:
         return reverse("vehicles:keeper", args=[self.pk])
@@ -55,9 +77,18 @@ class KeeperPart(models.TextChoices):
     COLLECTOR = "collector", "May collect the car"
 
 
+# Who a car's history belongs to: they see it, authorise and collect without being named for it.
+HOLDERS = (KeeperPart.OWNER, KeeperPart.REGISTERED_KEEPER)
+
+
 class VehicleKeeperQuerySet(models.QuerySet):
     def on(self, day) -> VehicleKeeperQuerySet:
-        return self.filter(Q(from_on=None) | Q(from_on__lte=day), Q(until_on=None) | Q(until_on__gte=day))
+        """Parts played on a day. `until_on` is the first day on which the part is no longer played."""
+        return self.filter(Q(from_on=None) | Q(from_on__lte=day), Q(until_on=None) | Q(until_on__gt=day))
+
+    def now(self) -> VehicleKeeperQuerySet:
+        """Parts not ended: acts refuse days in the future, so nothing begins or ends tomorrow."""
+        return self.filter(until_on=None)
 
 
 class VehicleKeeper(Record):
@@ -81,17 +112,20 @@ class VehicleKeeper(Record):
                 condition=Q(until_on=None),
                 name="keeper_plays_a_part_once",
                 violation_error_message="This person plays that part for this car already.",
+                violation_error_code="field:keeper",
             ),
             models.UniqueConstraint(
                 fields=["vehicle"],
                 condition=Q(part="registered_keeper", until_on=None),
                 name="one_registered_keeper",
                 violation_error_message="The car has a registered keeper. End that first: say until when.",
+                violation_error_code="field:part",
             ),
             models.CheckConstraint(
                 condition=Q(until_on=None) | Q(from_on=None) | Q(until_on__gte=F("from_on")),
                 name="keeper_part_ends_after_it_begins",
                 violation_error_message="It can't end before it begins.",
+                violation_error_code="field:until_on",
             ),
         ]
 

@@ -11,6 +11,10 @@ from workshop.models import Record
 from workshop.models.base import one_of
 from workshop.models.shop import DistanceUnit
 
+# Far above any car's life: what is typed above this is a slip of the finger. The column holds km or miles, so the
+# database keeps the wider bound and the act the exact one.
+HIGHEST_KM = 3_000_000
+
 
 class Instrument(Record):
     """One odometer that was in the car. `first` and `last` are its readings when fitted and removed; null = not known."""
@@ -41,6 +45,7 @@ class Instrument(Record):
                 & (Q(first=None) | Q(last=None) | Q(last__gte=F("first"))),
                 name="instrument_counts_up",
                 violation_error_message="The last reading can't be below the first one of the same instrument.",
+                violation_error_code="field:old_last",
             ),
             models.CheckConstraint(
                 condition=Q(removed_on__isnull=False) | Q(last=None),
@@ -55,8 +60,10 @@ class Instrument(Record):
 class OdometerReading(Record):
     """What the instrument showed at `read_at`, in its unit, or why it could not be read.
 
-    `lower_because` is the reason given when the figure is below an earlier one of the same instrument; the
-    reading is then kept and flagged. `falsified_by` names tyres under which the distance is not true.
+    `lower_because` is the reason given when the figure does not go with the readings before and after it on the
+    same instrument; the reading is then kept and flagged. `falsified_by` names what was fitted at this reading
+    (tyres, a final drive) so that the distance shown is not true. `misread_because` sets a wrong reading aside:
+    it stays in sight and counts as nothing. Value, moment and instrument never change.
     """
 
     vehicle = models.ForeignKey(
@@ -68,6 +75,7 @@ class OdometerReading(Record):
     not_readable_because = models.CharField("not readable, because", max_length=200, blank=True)
     lower_because = models.CharField("lower than before, because", max_length=200, blank=True)
     falsified_by = models.CharField("distance is not true, because", max_length=200, blank=True)
+    misread_because = models.CharField("set aside as misread, because", max_length=200, blank=True)
     job = models.ForeignKey(
         "jobs.Job", on_delete=models.PROTECT, related_name="odometer_readings", null=True, blank=True
     )
@@ -80,7 +88,14 @@ class OdometerReading(Record):
                 condition=Q(value__gte=0, not_readable_because="")
                 | Q(value=None) & ~Q(not_readable_because=""),
                 name="odometer_read_or_says_why_not",
-                violation_error_message="Give the reading, or say why the odometer is not readable.",
+                violation_error_message="Give the reading, or say why the odometer is not readable: one of the two.",
+                violation_error_code="field:amount",
+            ),
+            models.CheckConstraint(
+                condition=Q(value=None) | Q(value__lte=HIGHEST_KM),
+                name="odometer_reading_is_plausible",
+                violation_error_message=f"An odometer can't show more than {HIGHEST_KM} km.",
+                violation_error_code="field:amount",
             ),
         ]
         indexes = [models.Index(fields=["vehicle", "read_at"], name="odometer_of_vehicle")]

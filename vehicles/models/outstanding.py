@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.urls import reverse
 
 from vehicles.models.fault import Severity
@@ -61,9 +61,11 @@ class OutstandingItem(Record, Versioned):
     raised_by_run = models.ForeignKey(
         "jobs.Run", on_delete=models.PROTECT, related_name="items_raised", null=True, blank=True
     )
+    raised_on = models.DateField(editable=False)
     due_on = models.DateField("due by", null=True, blank=True)
+    # Six decimals hold whole miles exactly (1 mi = 1.609 344 km): what was typed is what is shown again.
     due_km = models.DecimalField(
-        "due after a distance of", max_digits=9, decimal_places=1, null=True, blank=True
+        "due after a distance of", max_digits=13, decimal_places=6, null=True, blank=True
     )
     due_km_unit = models.CharField(max_length=2, blank=True)
     from_reading = models.ForeignKey(
@@ -83,6 +85,7 @@ class OutstandingItem(Record, Versioned):
     left_by = models.ForeignKey(
         "vehicles.Keeper", on_delete=models.PROTECT, related_name="+", null=True, blank=True
     )
+    left_words = models.CharField("in their words", max_length=300, blank=True)
 
     objects = OutstandingQuerySet.as_manager()
 
@@ -95,17 +98,48 @@ class OutstandingItem(Record, Versioned):
             models.CheckConstraint(
                 condition=one_of("reason", OutstandingReason), name="item_reason_is_known"
             ),
-            models.CheckConstraint(condition=~Q(title=""), name="item_says_what"),
+            models.CheckConstraint(
+                condition=~Q(title=""),
+                name="item_says_what",
+                violation_error_code="field:title",
+                violation_error_message="Say what is outstanding.",
+            ),
+            models.CheckConstraint(
+                condition=Q(due_on=None) | Q(due_on__gte=F("raised_on")),
+                name="item_is_due_after_it_was_made",
+                violation_error_code="field:due_on",
+                violation_error_message="An item can't be due before the day it was made.",
+            ),
+            models.CheckConstraint(
+                condition=(Q(due_hours=None) | Q(due_hours__gt=0)) & (Q(due_runs=None) | Q(due_runs__gt=0)),
+                name="item_due_hours_and_runs_are_above_0",
+                violation_error_message="Hours and runs until an item is due are above 0.",
+            ),
             models.CheckConstraint(
                 name="item_ends_in_one_way",
-                condition=Q(end="", ended_at=None, ended_by_line=None, ended_finding="", left_by=None)
-                | Q(end=ItemEnd.LINE, ended_at__isnull=False, ended_by_line__isnull=False, left_by=None)
-                | Q(end=ItemEnd.FINDING, ended_at__isnull=False, ended_by_line=None, left_by=None)
+                condition=Q(
+                    end="", ended_at=None, ended_by_line=None, ended_finding="", left_by=None, left_words=""
+                )
+                | Q(
+                    end=ItemEnd.LINE,
+                    ended_at__isnull=False,
+                    ended_by_line__isnull=False,
+                    left_by=None,
+                    left_words="",
+                )
+                | Q(
+                    end=ItemEnd.FINDING,
+                    ended_at__isnull=False,
+                    ended_by_line=None,
+                    left_by=None,
+                    left_words="",
+                )
                 & ~Q(ended_finding="")
                 | Q(
                     end=ItemEnd.LEFT,
                     ended_at__isnull=False,
                     ended_by_line=None,
+                    ended_finding="",
                     left_by__isnull=False,
                     severity__in=[Severity.MINOR, Severity.ADVICE],
                 ),
@@ -115,6 +149,7 @@ class OutstandingItem(Record, Versioned):
             models.CheckConstraint(
                 condition=Q(due_km=None, due_km_unit="") | Q(due_km__gt=0) & ~Q(due_km_unit=""),
                 name="item_due_distance_has_a_unit",
+                violation_error_code="field:due_distance",
                 violation_error_message="A due distance needs a figure above 0 and its unit.",
             ),
             models.CheckConstraint(
@@ -124,6 +159,7 @@ class OutstandingItem(Record, Versioned):
                 | Q(due_hours__isnull=False)
                 | Q(due_runs__isnull=False),
                 name="recheck_says_when",
+                violation_error_code="field:due_on",
                 violation_error_message="A re-check needs a date, a distance, hours or runs by which it is due.",
             ),
         ]
@@ -196,7 +232,14 @@ class Telling(Record):
             models.CheckConstraint(
                 condition=~Q(answer=TellingAnswer.NOT_SIGNED) | Q(witness__isnull=False),
                 name="declined_signature_has_a_witness",
+                violation_error_code="field:witness",
                 violation_error_message="Where somebody declines to sign, name the witness.",
+            ),
+            models.CheckConstraint(
+                condition=Q(witness=None) | ~Q(witness=F("made_by")),
+                name="witness_is_another_person",
+                violation_error_code="field:witness",
+                violation_error_message="The witness is somebody else than who writes this down.",
             ),
         ]
 

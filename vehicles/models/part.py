@@ -31,35 +31,6 @@ class Zone(models.TextChoices):
     CONVERSION = "conversion", "Conversion and load"
 
 
-class Place(models.Model):
-    """A place on a car, in the trade's words. The standard ones are kept in `vehicles/places.py`; a shop adds its own."""
-
-    slug = models.SlugField(primary_key=True, max_length=50)
-    zone = models.CharField(max_length=14, choices=Zone)
-    name = models.CharField(max_length=80)
-    order = models.PositiveSmallIntegerField(default=0)
-    positions = models.CharField(
-        max_length=60,
-        blank=True,
-        help_text="Which positions it has: empty, axle, side, corner or cylinder.",
-    )
-    consumable = models.BooleanField(
-        default=False, help_text="Old parts are disposed of unless the owner wants them."
-    )
-    safety = models.BooleanField("brakes, steering or restraint", default=False)
-    added_by_shop = models.BooleanField(default=False)
-
-    class Meta:
-        ordering = ["order", "name"]
-        constraints = [
-            models.CheckConstraint(condition=one_of("zone", Zone), name="place_zone_is_known"),
-            models.UniqueConstraint(fields=["zone", "name"], name="place_named_once_per_zone"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
-
-
 class Position(models.TextChoices):
     FRONT_LEFT = "front_left", "front left"
     FRONT_RIGHT = "front_right", "front right"
@@ -71,6 +42,77 @@ class Position(models.TextChoices):
     RIGHT = "right", "right"
     INNER_LEFT = "inner_left", "inner left"
     INNER_RIGHT = "inner_right", "inner right"
+
+
+class Positions(models.TextChoices):
+    """Which positions a place has. Left and right as seen by the driver (common practice, no source)."""
+
+    ONE = "", "One on the car"
+    AXLE = "axle", "Front and rear"
+    SIDE = "side", "Left and right"
+    CORNER = "corner", "Four corners"
+    WHEEL = "wheel", "Four corners, and inner wheels where they are twins"
+
+    @property
+    def asked(self) -> tuple[Position, ...]:
+        """The positions that every survey looks at; empty for a place that is there once."""
+        return {
+            Positions.ONE: (),
+            Positions.AXLE: (Position.FRONT, Position.REAR),
+            Positions.SIDE: (Position.LEFT, Position.RIGHT),
+        }.get(self, (Position.FRONT_LEFT, Position.FRONT_RIGHT, Position.REAR_LEFT, Position.REAR_RIGHT))
+
+    @property
+    def allowed(self) -> tuple[Position, ...]:
+        """The positions that a part may have there: also the inner wheels of a twin rear axle."""
+        inner = (Position.INNER_LEFT, Position.INNER_RIGHT) if self is Positions.WHEEL else ()
+        return (*self.asked, *inner)
+
+
+class Place(models.Model):
+    """A place on a car, in the trade's words. The standard ones are kept in `vehicles/places.py`; a shop adds its own."""
+
+    slug = models.SlugField(primary_key=True, max_length=50)
+    zone = models.CharField(max_length=14, choices=Zone)
+    name = models.CharField(max_length=80)
+    order = models.PositiveSmallIntegerField(default=0)
+    positions = models.CharField("how many there are", max_length=6, choices=Positions, blank=True)
+    consumable = models.BooleanField(
+        default=False, help_text="Old parts are disposed of unless the owner wants them."
+    )
+    safety = models.BooleanField("brakes, steering or restraint", default=False)
+    added_by_shop = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["order", "name"]
+        constraints = [
+            models.CheckConstraint(condition=one_of("zone", Zone), name="place_zone_is_known"),
+            models.CheckConstraint(
+                condition=one_of("positions", Positions), name="place_positions_are_known"
+            ),
+            models.UniqueConstraint(
+                fields=["zone", "name"],
+                name="place_named_once_per_zone",
+                violation_error_message="This zone has a place of that name.",
+                violation_error_code="field:name",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def with_position(self, position: str) -> str:
+        """The place in words, with its position where it has one."""
+        return f"{self.name}, {Position(position).label}" if position else self.name
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """Positions that a survey asks for: one empty position where the place is there once."""
+        return Positions(self.positions).asked or ("",)
+
+    @property
+    def allowed(self) -> tuple[str, ...]:
+        return Positions(self.positions).allowed or ("",)
 
 
 class Provenance(models.TextChoices):
@@ -174,6 +216,10 @@ class FittedPart(Record, Versioned):
     replaces = models.OneToOneField(
         "self", on_delete=models.PROTECT, related_name="replaced_by", null=True, blank=True
     )
+    # The same part, moved to another place or fitted again after it was off: its evidence comes with it.
+    earlier_record = models.OneToOneField(
+        "self", on_delete=models.PROTECT, related_name="later_record", null=True, blank=True
+    )
     removed_at = models.DateTimeField(null=True, blank=True)
     removed_by_line = models.ForeignKey(
         "jobs.WorkLine", on_delete=models.PROTECT, related_name="parts_removed", null=True, blank=True
@@ -192,6 +238,7 @@ class FittedPart(Record, Versioned):
                 fields=["vehicle", "place", "position"],
                 condition=Q(removed_at=None, entered_in_error=""),
                 name="one_part_in_a_place",
+                violation_error_code="field:place",
                 violation_error_message="There is a part in this place. Fit the new one in its stead, so that the "
                 "old one is ended in the same act.",
             ),
@@ -199,17 +246,26 @@ class FittedPart(Record, Versioned):
                 condition=~Q(confidence=Confidence.CONFIRMED)
                 | ~Q(best_evidence__in=["", "owner_statement", "judgement"]),
                 name="confirmed_needs_evidence",
+                violation_error_code="field:confidence",
                 violation_error_message="Without evidence this can't be confirmed. An owner's statement or a "
                 "technician's judgement alone makes it likely.",
             ),
             models.CheckConstraint(
                 condition=~Q(confidence=Confidence.LIKELY) | ~Q(best_evidence=""),
                 name="likely_needs_evidence",
+                violation_error_code="field:confidence",
                 violation_error_message="Without any evidence this is an open question.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(provenance=Provenance.UNKNOWN) | Q(confidence=Confidence.OPEN),
+                name="unknown_provenance_is_an_open_question",
+                violation_error_code="field:confidence",
+                violation_error_message="As long as it is unknown where the part comes from, this is an open question.",
             ),
             models.CheckConstraint(
                 condition=Q(removed_at=None) | Q(fitted_at=None) | Q(removed_at__gte=F("fitted_at")),
                 name="part_removed_after_it_was_fitted",
+                violation_error_code="field:removed_at",
                 violation_error_message="A part can't come off before it was fitted.",
             ),
             models.CheckConstraint(
@@ -237,11 +293,25 @@ class FittedPart(Record, Versioned):
 
     @property
     def where(self) -> str:
-        return f"{self.place.name}, {self.get_position_display()}" if self.position else self.place.name
+        return self.place.with_position(self.position)
 
     @property
     def is_factory(self) -> bool:
         return Provenance(self.provenance).from_the_factory
+
+    @property
+    def is_on_the_car(self) -> bool:
+        return self.removed_at is None and not self.entered_in_error
+
+    def all_evidence(self) -> list[Evidence]:
+        """Evidence of this record and of the earlier records of the same part, the oldest first."""
+        records, record = [self.pk], self
+        while record.earlier_record_id is not None and record.earlier_record_id not in records:
+            records.append(record.earlier_record_id)
+            record = record.earlier_record
+        return list(
+            Evidence.objects.filter(part__in=records).select_related("made_by", "device").order_by("made_at")
+        )
 
     def get_absolute_url(self) -> str:
         return reverse("vehicles:part", args=[self.pk])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
@@ -17,6 +18,9 @@ class Survey(Record):
         "jobs.Job", on_delete=models.PROTECT, related_name="surveys", null=True, blank=True
     )
     finished_at = models.DateTimeField(null=True, blank=True)
+    finished_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", null=True, blank=True
+    )
     summary = models.TextField("what should be looked into first, and why", blank=True)
 
     class Meta(Record.Meta):
@@ -28,6 +32,13 @@ class Survey(Record):
                 condition=Q(finished_at=None),
                 name="one_open_survey_per_car",
                 violation_error_message="A survey of this car is open: go on with that one.",
+            ),
+            models.CheckConstraint(
+                condition=Q(finished_at=None, finished_by=None)
+                | Q(finished_at__isnull=False, finished_by__isnull=False) & ~Q(summary=""),
+                name="finished_survey_has_a_summary",
+                violation_error_code="field:summary",
+                violation_error_message="Say what should be looked into first, and why.",
             ),
         ]
 
@@ -69,9 +80,19 @@ class SurveyEntry(Record):
             models.CheckConstraint(
                 condition=~Q(finding=SurveyFinding.NOT_FACTORY) | Q(part__isnull=False),
                 name="not_factory_names_the_part",
+                violation_error_code="field:part",
                 violation_error_message="Say which part it is.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(finding=SurveyFinding.OPEN) | Q(part__isnull=False) | ~Q(note=""),
+                name="open_question_says_what",
+                violation_error_code="field:note",
+                violation_error_message="Say what the question is.",
+            ),
+            models.CheckConstraint(
+                condition=one_of("position", Position, blank=True), name="survey_position_is_known"
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.place}: {self.get_finding_display()}"
+        return f"{self.place.with_position(self.position)}: {self.get_finding_display()}"

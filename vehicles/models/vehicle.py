@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
-from vehicles.folding import folded
+from vehicles.folding import folded, squeezed
 from workshop.engineering.identity import is_full_vin, normalise_number
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
@@ -28,7 +28,10 @@ class VehicleQuerySet(models.QuerySet):
         """Every word must occur in number, plates, make, model, keepers or job numbers of the car."""
         found = self
         for word in folded(text).split():
-            found = found.filter(search_text__contains=word)
+            # "06-AB" finds the plate that is kept as "QL 06 AB" too.
+            found = found.filter(
+                Q(search_text__contains=word) | Q(search_text__contains=squeezed(word) or word)
+            )
         return found
 
 
@@ -68,17 +71,20 @@ class Vehicle(Record, Versioned):
                 name="vehicle_has_a_number_or_says_why_not",
                 condition=~Q(number="") & Q(number_unknown_because="", identity_key__isnull=False)
                 | Q(number="", identity_key=None) & ~Q(number_unknown_because=""),
-                violation_error_message="Give the VIN or chassis number, or say why there is none.",
+                violation_error_message="Give the VIN or chassis number, or say why there is none: one of the two.",
+                violation_error_code="field:number",
             ),
             models.CheckConstraint(
                 name="vehicle_year_is_plausible",
                 condition=Q(year__gte=1885, year__lte=2100),
-                violation_error_message="The model year lies between 1885 and 2100.",
+                violation_error_message="Give a model year from 1885 to 2100.",
+                violation_error_code="field:year",
             ),
             models.CheckConstraint(
                 name="questioned_number_is_as_stamped",
                 condition=Q(number_questions="") | Q(as_stamped=True),
                 violation_error_message="This number was questioned: confirm that the car bears it so.",
+                violation_error_code="field:as_stamped",
             ),
         ]
 
@@ -107,8 +113,8 @@ class Vehicle(Record, Versioned):
         )
 
 
-class Registration(Record):
-    """A plate the car bore from one day to another."""
+class Registration(Record, Versioned):
+    """A plate the car bore from one day to another; `until_on` is the first day it was no longer on the car."""
 
     vehicle = models.ForeignKey(Vehicle, on_delete=models.PROTECT, related_name="registrations")
     plate = models.CharField("registration plate", max_length=20)
@@ -125,12 +131,14 @@ class Registration(Record):
                 fields=["plate_key", "country"],
                 condition=Q(until_on=None),
                 name="plate_is_on_one_car",
-                violation_error_message="This plate is on another car of the shop. End it there first.",
+                violation_error_message="This plate is in force on a car of the shop. End it there first.",
+                violation_error_code="field:plate",
             ),
             models.CheckConstraint(
                 condition=Q(until_on=None) | Q(from_on=None) | Q(until_on__gte=models.F("from_on")),
                 name="registration_ends_after_it_begins",
                 violation_error_message="The registration can't end before it begins.",
+                violation_error_code="field:until_on",
             ),
         ]
 
@@ -167,7 +175,8 @@ class IdentityReading(Record):
                 condition=~Q(number="") & Q(not_readable_because="")
                 | Q(number="") & ~Q(not_readable_because=""),
                 name="identity_read_or_says_why_not",
-                violation_error_message="Give the number as read, or say why it isn't readable.",
+                violation_error_message="Give the number as read, or say why it isn't readable: one of the two.",
+                violation_error_code="field:number",
             ),
         ]
 

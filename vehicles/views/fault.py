@@ -1,1 +1,333 @@
-urlpatterns: list = []
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.db.models import Count, Prefetch
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import path, reverse
+
+from vehicles.acts import fault as acts
+from vehicles.forms import fault as forms
+from vehicles.models import DiagnosisStep, Fault, FaultEnd, Severity, Vehicle
+from vehicles.panels import Panel, add_panel
+from vehicles.views.part import about
+from vehicles.views.vehicle import visible_vehicle
+from vehicles.walk import HIGH_VOLTAGE
+from workshop.engineering.units import with_label
+from workshop.forms.fields import plain_number
+from workshop.pages import act_page, may
+from workshop.permissions import May
+
+# Ended faults on the vehicle's page; all of them are one link away.
+PANEL_ENDED = 5
+
+
+def visible_fault(request: HttpRequest, fault_id: UUID) -> Fault:
+    return get_object_or_404(
+        Fault.objects.select_related(
+            "vehicle",
+            "job",
+            "made_by",
+            "device",
+            "reported_by",
+            "place",
+            "root_cause",
+            "ended_by",
+            "fixed_by_line__job",
+            "recheck_item",
+            "outstanding_item",
+            "same_as",
+        ).filter(vehicle__in=Vehicle.objects.visible_to(request.user)),
+        pk=fault_id,
+    )
+
+
+def worst_first(faults) -> list[Fault]:
+    """Without an end first, then by severity, then the newest."""
+    return sorted(faults, key=lambda row: (bool(row.end), Severity(row.severity).rank, -row.order))
+
+
+def with_reading(step: DiagnosisStep) -> str:
+    """What was read, with its unit; empty where nothing was."""
+    return "" if step.value is None else with_label(str(plain_number(step.value)), step.unit)
+
+
+def steps_in_words(fault: Fault) -> str:
+    """The diagnosis steps as text, one a line: what may be taken over when no fault was found."""
+    lines = []
+    for step in fault.steps.all():
+        read = with_reading(step)
+        lines.append(f"{step.tried}: {step.seen}" + (f" ({read})" if read else ""))
+    return "\n".join(lines)
+
+
+@may(May.SEE_SHOP)
+def faults(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
+    car = visible_vehicle(request, vehicle_id)
+    rows = worst_first(car.faults.select_related("place", "root_cause", "reported_by", "made_by"))
+    return render(
+        request,
+        "vehicles/faults.html",
+        {
+            "vehicle": car,
+            "open_faults": [row for row in rows if not row.end],
+            "ended": sorted((row for row in rows if row.end), key=lambda row: row.ended_at, reverse=True),
+        },
+    )
+
+
+@may(May.SEE_SHOP)
+def fault(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    row = visible_fault(request, fault_id)
+    steps = list(row.steps.select_related("made_by", "device"))
+    for step in steps:
+        step.read = with_reading(step)
+    return render(
+        request,
+        "vehicles/fault.html",
+        {
+            "fault": row,
+            "vehicle": row.vehicle,
+            "codes": row.codes.select_related("made_by"),
+            "steps": steps,
+            "lines": row.lines.select_related("job"),
+            "duplicates": row.duplicates.all(),
+            "explained": row.root_cause.faults.exclude(pk=row.pk) if row.root_cause else [],
+        },
+    )
+
+
+@may(May.REPORT_FAULT)
+def fault_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
+    car = visible_vehicle(request, vehicle_id)
+    return act_page(
+        request,
+        form_class=forms.FaultForm,
+        act=acts.report_fault,
+        title="Report a fault",
+        intro="In the words of whoever reports it. What it turns out to be comes later, step by step.",
+        fixed={"vehicle": car},
+        form_kwargs={"vehicle": car},
+        cancel=car,
+        submit="Report the fault",
+        context=about(car),
+    )
+
+
+def _on_fault(request, fault_id, *, form_class, act, title, initial=None, kwargs=None, **page):
+    """The page of one act on a fault: it comes back to the fault."""
+    row = visible_fault(request, fault_id)
+    start = {"seen_version": row.version} if "seen_version" in form_class.base_fields else {}
+    return act_page(
+        request,
+        form_class=form_class,
+        act=act,
+        title=title,
+        fixed={"fault": row},
+        form_kwargs=kwargs(row) if kwargs else None,
+        initial={**start, **(initial(row) if initial else {})},
+        done=row,
+        context={
+            "kicker": f"{row} · {row.vehicle.name}",
+            "kicker_url": row.get_absolute_url(),
+            "vehicle": row.vehicle,
+        },
+        **page,
+    )
+
+
+@may(May.DIAGNOSE)
+def fault_step(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    high_voltage = visible_fault(request, fault_id).vehicle.high_voltage
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.StepForm,
+        act=acts.add_step,
+        title="Diagnosis step",
+        kwargs=lambda row: {"vehicle": row.vehicle},
+        initial=lambda row: {"job": row.job_id},
+        cautions=[HIGH_VOLTAGE] if high_voltage else (),
+        submit="Add the step",
+    )
+
+
+@may(May.DIAGNOSE)
+def fault_code(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.CodeForm,
+        act=acts.add_code,
+        title="Trouble code",
+        intro="As the control unit gave it. Its meaning is the maker's to say: look it up there.",
+        submit="Add the code",
+    )
+
+
+@may(May.DIAGNOSE)
+def fault_reproduced(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.ReproducedForm,
+        act=acts.set_reproduced,
+        title="Reproduced or not",
+        initial=lambda row: {"reproduced": row.reproduced},
+    )
+
+
+@may(May.DIAGNOSE)
+def fault_severity(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.FaultSeverityForm,
+        act=acts.set_severity,
+        title="Judge the fault anew",
+        initial=lambda row: {"severity": row.severity},
+    )
+
+
+@may(May.DIAGNOSE)
+def fault_cause(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
+    car = visible_vehicle(request, vehicle_id)
+    asked = request.GET.get("fault", "")
+    chosen = [pk for pk in car.faults.values_list("pk", flat=True) if str(pk) == asked]
+    return act_page(
+        request,
+        form_class=forms.CauseForm,
+        act=acts.name_cause,
+        title="One cause for several faults",
+        form_kwargs={"vehicle": car},
+        initial={"faults": chosen},
+        done=reverse("vehicles:fault", args=chosen) if chosen else reverse("vehicles:faults", args=[car.pk]),
+        submit="Name the cause",
+        context=about(car),
+    )
+
+
+@may(May.DIAGNOSE)
+def fault_cause_withdraw(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.WithdrawCauseForm,
+        act=acts.withdraw_cause,
+        title="This cause does not explain it",
+    )
+
+
+@may(May.END_FAULT)
+def fault_no_fault_found(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.NoFaultFoundForm,
+        act=acts.end_no_fault_found,
+        title="No fault found",
+        initial=lambda row: {"tried": steps_in_words(row)},
+        submit="End: no fault found",
+    )
+
+
+@may(May.END_FAULT)
+def fault_outstanding(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.FaultOutstandingForm,
+        act=acts.end_outstanding,
+        title="It stays outstanding",
+        intro="The item belongs to the car: it comes up on every later job until it is done or settled.",
+        kwargs=lambda row: {"vehicle": row.vehicle},
+        initial=lambda row: {"title": row.title, "severity": row.severity},
+        submit="End: outstanding",
+    )
+
+
+@may(May.END_FAULT)
+def fault_normal(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.NormalForm,
+        act=acts.end_normal,
+        title="Normal for this car",
+        submit="End: normal for this car",
+    )
+
+
+@may(May.END_FAULT)
+def fault_same(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.SameAsForm,
+        act=acts.end_same_as,
+        title="Same as another fault",
+        kwargs=lambda row: {"fault": row},
+        submit="End: the same as that one",
+    )
+
+
+@may(May.END_FAULT)
+def fault_error(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.FaultErrorForm,
+        act=acts.end_error,
+        title="Entered in error",
+        intro="The record stays readable.",
+        submit="End: entered in error",
+    )
+
+
+@may(May.END_FAULT)
+def fault_reopen(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.ReopenForm,
+        act=acts.reopen,
+        title="Open the fault again",
+        intro="Its end is taken off; it stays readable in the log.",
+        submit="Open it again",
+    )
+
+
+def gather(request: HttpRequest, car: Vehicle) -> dict:
+    """Open faults and the latest ended ones: three queries."""
+    base = car.faults.select_related("place", "root_cause")
+    return {
+        "open_faults": worst_first(
+            base.filter(end="").prefetch_related(Prefetch("codes", to_attr="read_codes"))
+        ),
+        "ended": list(base.exclude(end="").order_by("-ended_at")[:PANEL_ENDED]),
+        "total": car.faults.aggregate(number=Count("pk"))["number"],
+        "ends": FaultEnd,
+    }
+
+
+add_panel(Panel(40, "faults", "Faults", "vehicles/_faults.html", gather))
+
+_F = "faults/<uuid:fault_id>/"
+urlpatterns = [
+    path("vehicles/<uuid:vehicle_id>/faults/", faults, name="faults"),
+    path("vehicles/<uuid:vehicle_id>/faults/add/", fault_add, name="fault-add"),
+    path("vehicles/<uuid:vehicle_id>/faults/cause/", fault_cause, name="fault-cause"),
+    path(_F, fault, name="fault"),
+    path(f"{_F}steps/add/", fault_step, name="fault-step"),
+    path(f"{_F}codes/add/", fault_code, name="fault-code"),
+    path(f"{_F}reproduced/", fault_reproduced, name="fault-reproduced"),
+    path(f"{_F}severity/", fault_severity, name="fault-severity"),
+    path(f"{_F}cause/withdraw/", fault_cause_withdraw, name="fault-cause-withdraw"),
+    path(f"{_F}end/no-fault-found/", fault_no_fault_found, name="fault-no-fault-found"),
+    path(f"{_F}end/outstanding/", fault_outstanding, name="fault-outstanding"),
+    path(f"{_F}end/normal/", fault_normal, name="fault-normal"),
+    path(f"{_F}end/same/", fault_same, name="fault-same"),
+    path(f"{_F}end/error/", fault_error, name="fault-error"),
+    path(f"{_F}reopen/", fault_reopen, name="fault-reopen"),
+]

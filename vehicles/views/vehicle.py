@@ -1,5 +1,7 @@
 from uuid import UUID
 
+from django.core.paginator import Paginator
+from django.db.models import Count, Prefetch, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path
@@ -7,9 +9,13 @@ from django.urls import path
 from vehicles import panels
 from vehicles.acts import vehicle as acts
 from vehicles.forms import vehicle as forms
-from vehicles.models import Vehicle
+from vehicles.models import Registration, Vehicle, VehicleKeeper
+from vehicles.models.keeper import HOLDERS
+from workshop.engineering import identity
 from workshop.pages import act_page, may
 from workshop.permissions import May
+
+PER_PAGE = 25
 
 
 def visible_vehicle(request: HttpRequest, vehicle_id: UUID) -> Vehicle:
@@ -18,12 +24,75 @@ def visible_vehicle(request: HttpRequest, vehicle_id: UUID) -> Vehicle:
 
 
 @may(May.SEE_SHOP)
+def vehicles(request: HttpRequest) -> HttpResponse:
+    """All cars, or those in which every word of the search occurs. A script asks for the list alone."""
+    asked = request.GET.get("q", "").strip()
+    holders = VehicleKeeper.objects.now().filter(part__in=HOLDERS).select_related("keeper")
+    cars = (
+        Vehicle.objects.visible_to(request.user)
+        .search(asked)
+        .annotate(
+            open_items=Count("outstanding_items", filter=Q(outstanding_items__end=""), distinct=True),
+            dangerous_items=Count(
+                "outstanding_items",
+                filter=Q(outstanding_items__end="", outstanding_items__severity="dangerous"),
+                distinct=True,
+            ),
+        )
+        .prefetch_related("registrations", Prefetch("keepers", queryset=holders, to_attr="holders"))
+        .order_by("make", "model", "year", "pk")
+    )
+    page = Paginator(cars, PER_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "page_obj": page,
+        "asked": asked,
+        "any_car": page.paginator.count > 0 or Vehicle.objects.exists(),
+    }
+    template = "vehicles/_found.html" if request.htmx else "vehicles/vehicles.html"
+    return render(request, template, context)
+
+
+@may(May.SEE_SHOP)
 def vehicle(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     """One page: what is this car, what is wrong with it, what did we do."""
-    car = visible_vehicle(request, vehicle_id)
-    return render(
-        request, "vehicles/vehicle.html", {"vehicle": car, "panels": panels.for_vehicle(request, car)}
+    car = get_object_or_404(
+        Vehicle.objects.visible_to(request.user).prefetch_related("registrations"), pk=vehicle_id
     )
+    context = {
+        "vehicle": car,
+        "panels": panels.for_vehicle(request, car),
+        "head_notes": panels.head_notes(request, car),
+        "actions": panels.actions_for(request, car),
+    }
+    return render(request, "vehicles/vehicle.html", context)
+
+
+def identity_panel(request: HttpRequest, car: Vehicle) -> dict:
+    """Two queries: plates and readings of the number."""
+    rows = [
+        {"reading": row, "differs": bool(row.number and car.number and row.number != car.number)}
+        for row in car.identity_readings.select_related("made_by")
+    ]
+    return {
+        "registrations": list(car.registrations.all()),
+        "identity_readings": rows,
+        "differing": sum(row["differs"] for row in rows),
+        "number_words": number_words(car),
+    }
+
+
+def number_words(car: Vehicle) -> list[str]:
+    """What the number itself says: check digit and model year, as far as they apply."""
+    if not identity.is_full_vin(car.number):
+        return []
+    words = []
+    if identity.check_digit_state(car.number) is identity.CheckDigit.PASSES:
+        words.append("The check digit passes, which proves no identity.")
+    # The code comes back every thirty years: years that have not begun are left out.
+    years = identity.model_years(car.number, latest=max(car.year, car.made_at.year + 1))
+    if years.candidates:
+        words.append(years.sentence)
+    return words
 
 
 @may(May.EDIT_VEHICLE)
@@ -35,6 +104,7 @@ def vehicle_add(request: HttpRequest) -> HttpResponse:
         title="A new car",
         submit="Take it on",
         cancel="vehicles:vehicles",
+        said="The car is on record.",
     )
 
 
@@ -45,11 +115,13 @@ def vehicle_correct(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         request,
         form_class=forms.CorrectVehicleForm,
         act=acts.correct_vehicle,
-        title=f"Correct {car.name}",
+        title="Correct what is written of the car",
         fixed={"vehicle": car},
         form_kwargs={"instance": car},
         initial={"seen_version": car.version, "number": car.number},
         done=car,
+        said="Corrected.",
+        context=_about(car),
     )
 
 
@@ -63,6 +135,30 @@ def registration_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         title="New registration",
         fixed={"vehicle": car},
         done=car,
+        said="Registration recorded.",
+        context=_about(car),
+    )
+
+
+@may(May.EDIT_VEHICLE)
+def registration_correct(request: HttpRequest, registration_id: UUID) -> HttpResponse:
+    row = get_object_or_404(
+        Registration.objects.filter(vehicle__in=Vehicle.objects.visible_to(request.user)).select_related(
+            "vehicle"
+        ),
+        pk=registration_id,
+    )
+    return act_page(
+        request,
+        form_class=forms.CorrectRegistrationForm,
+        act=acts.correct_registration,
+        title="Correct or end a registration",
+        fixed={"registration": row},
+        form_kwargs={"instance": row},
+        initial={"seen_version": row.version},
+        done=row.vehicle,
+        said="Registration corrected.",
+        context=_about(row.vehicle),
     )
 
 
@@ -74,15 +170,26 @@ def identity_read(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         form_class=forms.IdentityReadingForm,
         act=acts.read_identity,
         title="Number as read on the car",
+        intro="Plate, stamping and control unit are read one by one. A number that differs is reported as a fault.",
         fixed={"vehicle": car},
         done=car,
+        said="Reading of the number recorded.",
+        context=_about(car),
     )
 
 
+def _about(car: Vehicle) -> dict:
+    return {"kicker": car.name, "kicker_url": car.get_absolute_url()}
+
+
+panels.add_panel(panels.Panel(10, "identity", "What this car is", "vehicles/_identity.html", identity_panel))
+
 urlpatterns = [
+    path("vehicles/", vehicles, name="vehicles"),
     path("vehicles/add/", vehicle_add, name="vehicle-add"),
     path("vehicles/<uuid:vehicle_id>/", vehicle, name="vehicle"),
     path("vehicles/<uuid:vehicle_id>/correct/", vehicle_correct, name="vehicle-correct"),
     path("vehicles/<uuid:vehicle_id>/registrations/add/", registration_add, name="registration-add"),
+    path("registrations/<uuid:registration_id>/correct/", registration_correct, name="registration-correct"),
     path("vehicles/<uuid:vehicle_id>/identity/add/", identity_read, name="identity-read"),
 ]

@@ -1,0 +1,607 @@
+"""Faults: reported, examined, ended in exactly one way."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from decimal import Decimal
+from threading import Barrier
+from uuid import uuid4
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.acts import work
+from tests.factories.fault import FaultFactory
+from tests.factories.job import JobFactory
+from tests.factories.outstanding import ItemFactory
+from tests.factories.vehicle import VehicleFactory
+from tests.people import by
+from tests.vehicles_forms import form_of
+from vehicles.acts import fault as acts
+from vehicles.acts import keeper as keeper_acts
+from vehicles.models import DiagnosisStep, Fault, FaultCode, FaultEnd, OutstandingItem, Place
+from workshop.acting import ChangedMeanwhile
+from workshop.engineering.units import Amount
+from workshop.models import Event
+
+
+@pytest.fixture
+def fault(lead, car):
+    return FaultFactory(person=lead, vehicle=car, title="Battery flat", severity="major")
+
+
+@pytest.fixture
+def other(lead, car, fault):
+    return FaultFactory(person=lead, vehicle=car, title="Fridge cuts out", severity="minor")
+
+
+@pytest.fixture
+def third(lead, car, other):
+    return FaultFactory(person=lead, vehicle=car, title="Radio forgets its stations", severity="minor")
+
+
+@pytest.fixture
+def other_car(lead):
+    return VehicleFactory(person=lead)
+
+
+@pytest.fixture
+def line(lead, car):
+    job = JobFactory(person=lead, vehicle=car)
+    return work.add_line(by=by(lead), job=job, complaint="Battery flat", kind="diagnosis")
+
+
+def refusal(act, **arguments) -> dict[str, list[str]]:
+    with pytest.raises(ValidationError) as caught:
+        act(**arguments)
+    return caught.value.message_dict
+
+
+def ended(fault) -> Fault:
+    return Fault.objects.get(pk=fault.pk)
+
+
+# --- reported ---------------------------------------------------------------------------------------------------
+
+
+def test_faults_are_numbered_per_car(lead, car, fault, other, other_car):
+    first_there = FaultFactory(person=lead, vehicle=other_car)
+    assert (str(fault), other.order, first_there.order) == ("F1 Battery flat", 2, 1)
+
+
+def test_what_was_said_stands_beside_the_chain(lead, car):
+    FaultFactory(person=lead, vehicle=car, words="My brother says the fridge did it.")
+    event = Event.objects.latest("seq")
+    assert "My brother" not in event.body
+    assert "My brother" in event.detail.words
+
+
+def test_who_reports_plays_a_part_for_the_car(lead, car):
+    keeper = keeper_acts.add_keeper(by=by(lead), name="Corin Ashby")
+    with pytest.raises(ValidationError) as caught:
+        FaultFactory(person=lead, vehicle=car, reported_by=keeper)
+    assert "Corin Ashby plays no part for this car" in caught.value.message_dict["reported_by"][0]
+    keeper_acts.add_part_for(by=by(lead), vehicle=car, keeper=keeper, part="driver")
+    assert FaultFactory(person=lead, vehicle=car, reported_by=keeper).reported_by == keeper
+
+
+@pytest.mark.parametrize(
+    ("place", "position", "field"),
+    [(None, "left", "place"), ("tow-bar", "left", "position"), ("brake-discs", "left", "position")],
+)
+def test_a_position_belongs_to_its_place(lead, car, place, position, field):
+    with pytest.raises(ValidationError) as caught:
+        FaultFactory(
+            person=lead,
+            vehicle=car,
+            place=Place.objects.get(pk=place) if place else None,
+            position=position,
+        )
+    assert list(caught.value.message_dict) == [field]
+
+
+def test_the_same_key_twice_is_one_fault(lead, car):
+    key = uuid4()
+    for _ in range(2):
+        acts.report_fault(by=by(lead, key=key), vehicle=car, kind="finding", title="Rust", severity="minor")
+    assert Fault.objects.count() == 1
+
+
+def test_a_vehicle_owner_reports_nothing_himself(car_owner, car):
+    with pytest.raises(PermissionDenied, match="You may not report a fault"):
+        FaultFactory(person=car_owner, vehicle=car)
+
+
+def test_the_front_desk_reports_but_does_not_end(front_desk, car):
+    fault = FaultFactory(person=front_desk, vehicle=car)
+    with pytest.raises(PermissionDenied, match="You may not end a fault"):
+        acts.end_normal(by=by(front_desk), fault=fault, seen_version=1, normal_source="handbook")
+
+
+# --- examined ---------------------------------------------------------------------------------------------------
+
+
+# The structure is that of SAE J2012 (ISO 15031-6): a letter, a figure 0 to 3, three hexadecimal figures.
+@pytest.mark.parametrize(
+    "code", ["P0133", "P0420", "C0123", "P1500", "P240A", "U0100", "B1234", "P2A00", "U1158"]
+)
+def test_codes_of_the_standards_structure_are_taken(lead, fault, code):
+    assert acts.add_code(by=by(lead), fault=fault, code=f" {code.lower()} ").code == code
+
+
+# From memory: the failure type of SAE J2012-DA follows a hyphen.
+def test_a_failure_type_is_kept(lead, fault):
+    assert acts.add_code(by=by(lead), fault=fault, code="u0100-87", present=False).code == "U0100-87"
+
+
+@pytest.mark.parametrize("code", ["", "X0133", "P4133", "P013", "P01333", "P0G33", "P0133-1", "P0133-1Z"])
+def test_other_codes_are_refused(lead, fault, code):
+    with pytest.raises(ValidationError):
+        acts.add_code(by=by(lead), fault=fault, code=code)
+    assert not FaultCode.objects.exists()
+
+
+def test_a_reading_keeps_what_was_typed_and_the_base_unit(lead, fault):
+    step = acts.add_step(
+        by=by(lead),
+        fault=fault,
+        tried="Drain with everything off",
+        seen="falls when the fridge fuse is out",
+        reading=Amount(Decimal("420"), "mA"),
+    )
+    step.refresh_from_db()
+    assert (step.value, step.unit, step.base_value) == (Decimal("420"), "mA", Decimal("0.42"))
+
+
+@pytest.mark.parametrize(
+    ("value", "sentence"),
+    [("0.00001", "at most 4 decimals"), ("10000000000", "below 10000000000")],
+)
+def test_a_reading_that_can_not_be_kept_is_refused(lead, fault, value, sentence):
+    said = refusal(
+        acts.add_step, by=by(lead), fault=fault, tried="a", seen="b", reading=Amount(Decimal(value), "V")
+    )
+    assert sentence in said["reading"][0]
+
+
+def test_steps_say_what_was_tried_and_seen(lead, fault):
+    assert "seen" in refusal(acts.add_step, by=by(lead), fault=fault, tried="Wiggled the loom", seen=" ")
+
+
+def test_reproduced_and_severity_with_two_people(lead, technician, fault):
+    stale = ended(fault)
+    acts.set_reproduced(by=by(lead), fault=fault, seen_version=1, reproduced="sometimes")
+    with pytest.raises(ChangedMeanwhile):
+        acts.set_severity(
+            by=by(technician), fault=stale, seen_version=1, severity="dangerous", reason="smoke"
+        )
+    acts.set_severity(by=by(technician), fault=stale, seen_version=2, severity="dangerous", reason="smoke")
+    assert ended(fault).severity == "dangerous"
+    assert "reason" in refusal(
+        acts.set_severity, by=by(lead), fault=fault, seen_version=3, severity="minor", reason=""
+    )
+
+
+def test_one_cause_explains_several_faults(lead, car, fault, other, third):
+    cause = acts.name_cause(by=by(lead), faults=[fault, other], description="Fridge relay sticks")
+    assert set(cause.faults.all()) == {fault, other}
+    acts.name_cause(by=by(lead), faults=[third], cause=cause)
+    assert cause.faults.count() == 3
+    acts.withdraw_cause(by=by(lead), fault=third, seen_version=third.version, reason="its own battery")
+    assert cause.faults.count() == 2
+
+
+def test_a_cause_is_of_one_car(lead, fault, other_car):
+    stranger = FaultFactory(person=lead, vehicle=other_car)
+    assert (
+        "faults of one car"
+        in refusal(acts.name_cause, by=by(lead), faults=[fault, stranger], description="Moon phase")[
+            "faults"
+        ][0]
+    )
+    assert "faults" in refusal(acts.name_cause, by=by(lead), faults=[], description="Moon phase")
+
+
+# --- ended in exactly one way -------------------------------------------------------------------------------------
+
+
+def test_no_fault_found_says_what_was_tried(lead, fault):
+    said = refusal(acts.end_no_fault_found, by=by(lead), fault=fault, seen_version=1, tried=" ")
+    assert "Say what was tried and what was seen" in said["tried"][0]
+    acts.end_no_fault_found(by=by(lead), fault=fault, seen_version=1, tried="Two nights at 0.03 A.")
+    fault = ended(fault)
+    assert (fault.end, fault.tried, fault.ended_by) == ("no_fault_found", "Two nights at 0.03 A.", lead)
+
+
+def test_normal_needs_its_source(lead, fault):
+    assert "normal_source" in refusal(
+        acts.end_normal, by=by(lead), fault=fault, seen_version=1, normal_source=""
+    )
+    acts.end_normal(by=by(lead), fault=fault, seen_version=1, normal_source="maker's handbook, page 12")
+    assert ended(fault).end_words == "Normal for this car"
+
+
+def test_outstanding_as_a_new_item_in_the_same_act(lead, fault):
+    acts.end_outstanding(
+        by=by(lead), fault=fault, seen_version=1, reason="parts", detail="Relay is on order."
+    )
+    item = OutstandingItem.objects.get()
+    assert (item.title, item.severity, item.detail) == ("Battery flat", "major", "Relay is on order.")
+    assert ended(fault).outstanding_item == item
+    assert item.key == Event.objects.latest("seq").key
+
+
+def test_outstanding_as_an_item_that_is_open(lead, car, fault):
+    item = ItemFactory(person=lead, vehicle=car, severity="major")
+    acts.end_outstanding(by=by(lead), fault=fault, seen_version=1, item=item)
+    assert ended(fault).outstanding_item == item
+    assert OutstandingItem.objects.count() == 1
+
+
+def test_a_refused_item_leaves_the_fault_as_it_was(lead, fault):
+    said = refusal(acts.end_outstanding, by=by(lead), fault=fault, seen_version=1, reason="recheck")
+    assert "A re-check needs a date" in said["__all__"][0]
+    assert ended(fault).end == ""
+    assert not OutstandingItem.objects.exists()
+
+
+def test_a_major_fault_does_not_become_mere_advice(lead, car, fault):
+    said = refusal(
+        acts.end_outstanding, by=by(lead), fault=fault, seen_version=1, reason="deferred", severity="advice"
+    )
+    assert "The fault is major, the item would be advice" in said["severity"][0]
+    item = ItemFactory(person=lead, vehicle=car, severity="advice")
+    assert "item" in refusal(acts.end_outstanding, by=by(lead), fault=fault, seen_version=1, item=item)
+
+
+def test_an_item_of_another_car_is_refused(lead, fault, other_car):
+    item = ItemFactory(person=lead, vehicle=other_car, severity="major")
+    said = refusal(acts.end_outstanding, by=by(lead), fault=fault, seen_version=1, item=item)
+    assert "on another car" in said["item"][0]
+
+
+def test_the_same_as_another(lead, fault, other):
+    acts.end_same_as(by=by(lead), fault=other, seen_version=1, same_as=fault)
+    assert ended(other).same_as == fault
+    assert (
+        "can't be the same as itself"
+        in refusal(acts.end_same_as, by=by(lead), fault=fault, seen_version=1, same_as=fault)["same_as"][0]
+    )
+
+
+def test_same_as_goes_round_in_no_circle(lead, fault, other, third):
+    acts.end_same_as(by=by(lead), fault=fault, seen_version=1, same_as=other)
+    direct = refusal(acts.end_same_as, by=by(lead), fault=other, seen_version=1, same_as=fault)
+    assert "go round in a circle: F1, which is the same as F2" in direct["same_as"][0]
+    acts.end_same_as(by=by(lead), fault=other, seen_version=1, same_as=third)
+    longer = refusal(acts.end_same_as, by=by(lead), fault=third, seen_version=1, same_as=fault)
+    assert "F1, which is the same as F2, which is the same as F3" in longer["same_as"][0]
+
+
+def test_the_same_as_one_of_another_car_or_in_error_is_refused(lead, fault, other, other_car):
+    stranger = FaultFactory(person=lead, vehicle=other_car)
+    assert (
+        "another car"
+        in refusal(acts.end_same_as, by=by(lead), fault=fault, seen_version=1, same_as=stranger)["same_as"][0]
+    )
+    acts.end_error(by=by(lead), fault=other, seen_version=1, error_reason="typed twice")
+    assert (
+        "entered in error"
+        in refusal(acts.end_same_as, by=by(lead), fault=fault, seen_version=1, same_as=other)["same_as"][0]
+    )
+
+
+def test_what_others_lean_on_is_no_error(lead, fault, other):
+    acts.end_same_as(by=by(lead), fault=other, seen_version=1, same_as=fault)
+    with pytest.raises(ValidationError, match="F2 Fridge cuts out is ended as the same as this one"):
+        acts.end_error(by=by(lead), fault=fault, seen_version=1, error_reason="typed twice")
+
+
+def test_fixed_by_a_line_with_its_check(lead, fault, line):
+    assert "check_made" in refusal(acts.end_fixed, by=by(lead), fault=fault, line=line, check_made=" ")
+    acts.end_fixed(by=by(lead), fault=fault, line=line, check_made="0.03 A after twenty minutes")
+    assert ended(fault).end_words == "Fixed"
+
+
+def test_fixed_with_a_recheck_is_not_yet_confirmed(lead, car, fault, line):
+    item = ItemFactory(
+        person=lead,
+        vehicle=car,
+        severity="major",
+        reason="recheck",
+        due_on=timezone.localdate() + timedelta(30),
+    )
+    acts.end_fixed(by=by(lead), fault=fault, line=line, check_made="0.03 A", recheck_item=item)
+    assert ended(fault).end_words == "Repaired, not yet confirmed"
+
+
+def test_fixed_by_a_line_of_another_car_is_refused(lead, other_car, line):
+    stranger = FaultFactory(person=lead, vehicle=other_car)
+    assert "line" in refusal(acts.end_fixed, by=by(lead), fault=stranger, line=line, check_made="looked")
+
+
+ENDS = {
+    FaultEnd.NO_FAULT_FOUND: (acts.end_no_fault_found, {"tried": "all"}),
+    FaultEnd.OUTSTANDING: (acts.end_outstanding, {"reason": "parts"}),
+    FaultEnd.NORMAL: (acts.end_normal, {"normal_source": "handbook"}),
+    FaultEnd.SAME_AS: (acts.end_same_as, {}),
+    FaultEnd.ERROR: (acts.end_error, {"error_reason": "typed twice"}),
+}
+
+
+@pytest.mark.parametrize("first", ENDS)
+@pytest.mark.parametrize("second", ENDS)
+def test_an_ended_fault_is_not_ended_again(lead, fault, other, first, second):
+    def end(which, version):
+        act, arguments = ENDS[which]
+        if which == FaultEnd.SAME_AS:
+            arguments = {"same_as": other}
+        act(by=by(lead), fault=ended(fault), seen_version=version, **arguments)
+
+    end(first, 1)
+    with pytest.raises(ValidationError, match=r"This fault ended on .*: .* Reopen it first"):
+        end(second, 2)
+    assert ended(fault).end == first
+
+
+def test_two_people_end_one_fault(lead, technician, fault):
+    stale = ended(fault)
+    acts.set_reproduced(by=by(lead), fault=fault, seen_version=1, reproduced="yes")
+    with pytest.raises(ChangedMeanwhile):
+        acts.end_normal(by=by(technician), fault=stale, seen_version=1, normal_source="handbook")
+    assert ended(fault).end == ""
+
+
+@pytest.mark.parametrize("way", ENDS)
+def test_reopened_with_a_reason_the_old_end_stands_in_the_log(lead, fault, other, way):
+    act, arguments = ENDS[way]
+    act(by=by(lead), fault=fault, seen_version=1, **(arguments or {"same_as": other}))
+    assert "reason" in refusal(acts.reopen, by=by(lead), fault=fault, reason=" ")
+    acts.reopen(by=by(lead), fault=fault, reason="it came back")
+    fault = ended(fault)
+    assert {name: getattr(fault, name) for name in acts.END_FIELDS} == acts.END_FIELDS
+    event = Event.objects.latest("seq")
+    assert f'"end":"{way.value}"' in event.body
+    assert "it came back" in event.detail.words
+    with pytest.raises(ValidationError, match="nothing to take back"):
+        acts.reopen(by=by(lead), fault=fault, reason="again")
+
+
+def test_found_before_the_end_may_be_written_down_after_it(lead, fault):
+    before = timezone.now() - timedelta(minutes=30)
+    acts.end_normal(by=by(lead), fault=fault, seen_version=1, normal_source="handbook")
+    acts.add_step(by=by(lead, made_at=before), fault=ended(fault), tried="Charged it", seen="holds")
+    with pytest.raises(ValidationError, match="Reopen it first"):
+        acts.add_step(by=by(lead), fault=ended(fault), tried="Charged it", seen="holds")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_report_at_the_same_moment(lead, technician, car):
+    both = Barrier(2)
+
+    def report(person):
+        try:
+            both.wait(timeout=10)
+            return FaultFactory(person=person, vehicle=car).order
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(2) as pool:
+        assert sorted(pool.map(report, [lead, technician])) == [1, 2]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_at_the_same_moment_close_no_circle(lead, technician, fault, other):
+    both = Barrier(2)
+
+    def end(person, one, same_as):
+        try:
+            both.wait(timeout=10)
+            acts.end_same_as(by=by(person), fault=one, seen_version=1, same_as=same_as)
+            return True
+        except ValidationError:
+            return False
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(2) as pool:
+        done = list(pool.map(end, [lead, technician], [fault, other], [other, fault]))
+    assert sorted(done) == [False, True]
+
+
+# --- the database keeps the rules when the form is bypassed -------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"end": "fixed"},
+        {"end": "no_fault_found"},
+        {"tried": "something"},
+        {"end": "closed"},
+        {"severity": "awful"},
+        {"position": "left"},
+        {"title": ""},
+    ],
+)
+def test_the_database_refuses(fault, change):
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Fault.objects.filter(pk=fault.pk).update(**change)
+
+
+@pytest.mark.parametrize("way", ENDS)
+def test_the_database_holds_one_end_and_what_belongs_to_it(lead, fault, other, third, way):
+    act, arguments = ENDS[way]
+    act(by=by(lead), fault=fault, seen_version=1, **(arguments or {"same_as": other}))
+    row = Fault.objects.filter(pk=fault.pk)
+    extra = {"same_as": third} if way == FaultEnd.ERROR else {"error_reason": "as well"}
+    for change in (extra, {"end": ""}, {"ended_at": None}, {"ended_by": None}):
+        if way == FaultEnd.ERROR and change == {"error_reason": "as well"}:
+            continue
+        with pytest.raises(IntegrityError), transaction.atomic():
+            row.update(**change)
+
+
+def test_the_database_refuses_the_circle_and_the_other_car(lead, fault, other, other_car):
+    acts.end_same_as(by=by(lead), fault=other, seen_version=1, same_as=fault)
+    stranger = FaultFactory(person=lead, vehicle=other_car)
+    for target in (fault, other, stranger):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Fault.objects.filter(pk=fault.pk).update(
+                end="same_as", same_as=target, ended_at=timezone.now(), ended_by=lead
+            )
+
+
+def test_steps_and_codes_are_never_altered(lead, fault):
+    acts.add_step(by=by(lead), fault=fault, tried="a", seen="b")
+    acts.add_code(by=by(lead), fault=fault, code="P0562")
+    with pytest.raises(IntegrityError, match="never altered"), transaction.atomic():
+        DiagnosisStep.objects.update(seen="c")
+    with pytest.raises(IntegrityError, match="never altered"), transaction.atomic():
+        FaultCode.objects.all().delete()
+
+
+# --- screens --------------------------------------------------------------------------------------------------
+
+
+def test_reported_on_the_screen(client, front_desk, car):
+    client.force_login(front_desk)
+    url = reverse("vehicles:fault-add", args=[car.pk])
+    answer = client.post(
+        url,
+        form_of(client, url) | {"kind": "complaint", "title": "Flat battery", "severity": "minor",
+                                "words": "Every Monday morning."},
+    )  # fmt: skip
+    fault = Fault.objects.get()
+    assert answer.url == fault.get_absolute_url()
+    page = client.get(answer.url).content.decode()
+    assert "Every Monday morning." in page
+    assert "How it ends" not in page
+
+
+def test_a_number_without_its_unit_comes_back_filled(client, technician, fault):
+    client.force_login(technician)
+    url = reverse("vehicles:fault-step", args=[fault.pk])
+    sent = form_of(client, url) | {
+        "tried": "Drain, all off",
+        "seen": "high",
+        "reading_value": "0,42",
+        "reading_unit": "",
+    }
+    answer = client.post(url, sent)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "Choose a unit: a number without one can&#x27;t be kept." in page
+    assert "Drain, all off" in page
+    assert 'value="0,42"' in page
+    answer = client.post(url, sent | {"reading_unit": "A"})
+    assert answer.status_code == 302
+    assert "0.42 A" in client.get(answer.url).content.decode()
+
+
+def test_steps_are_taken_over_for_no_fault_found(client, technician, fault):
+    acts.add_step(by=by(technician), fault=fault, tried="Drain", seen="as it should be",
+                  reading=Amount(Decimal("0.03"), "A"))  # fmt: skip
+    client.force_login(technician)
+    sent = form_of(client, reverse("vehicles:fault-no-fault-found", args=[fault.pk]))
+    assert sent["tried"] == "Drain: as it should be (0.03 A)"
+
+
+def test_outstanding_on_the_screen_asks_for_what_a_new_item_needs(client, technician, fault):
+    client.force_login(technician)
+    url = reverse("vehicles:fault-outstanding", args=[fault.pk])
+    sent = form_of(client, url)
+    answer = client.post(url, sent)
+    assert answer.status_code == 422
+    assert answer.context["form"].errors == {"reason": ["Say why it is outstanding."]}
+    answer = client.post(
+        url, sent | {"reason": "parts", "due_distance_value": "500", "due_distance_unit": "mi"}
+    )
+    assert answer.url == fault.get_absolute_url()
+    assert OutstandingItem.objects.get().due_words == "after 500 mi"
+
+
+def test_every_end_has_its_screen(client, technician, fault, other):
+    client.force_login(technician)
+    for name, fields in (
+        ("no-fault-found", {"tried": "all of it"}),
+        ("normal", {"normal_source": "handbook"}),
+        ("same", {"same_as": other.pk}),
+        ("error", {"error_reason": "typed twice"}),
+    ):
+        url = reverse(f"vehicles:fault-{name}", args=[fault.pk])
+        assert client.post(url, form_of(client, url) | fields).url == fault.get_absolute_url(), name
+        assert client.get(fault.get_absolute_url()).status_code == 200
+        url = reverse("vehicles:fault-reopen", args=[fault.pk])
+        assert client.post(url, form_of(client, url) | {"reason": "was wrong"}).status_code == 302
+    assert ended(fault).end == ""
+
+
+def test_the_other_screens_of_a_fault(client, technician, fault, other):
+    client.force_login(technician)
+    for name, fields in (
+        ("code", {"code": "p0562", "control_unit": "body"}),
+        ("reproduced", {"reproduced": "yes"}),
+        ("severity", {"severity": "dangerous", "reason": "smoke"}),
+    ):
+        url = reverse(f"vehicles:fault-{name}", args=[fault.pk])
+        assert client.post(url, form_of(client, url) | fields).status_code == 302, name
+    url = reverse("vehicles:fault-cause", args=[fault.vehicle_id]) + f"?fault={fault.pk}"
+    sent = form_of(client, url)
+    assert sent["faults"] == [fault.pk]
+    sent |= {"faults": [fault.pk, other.pk], "description": "Relay sticks"}
+    assert client.post(url, sent).url == fault.get_absolute_url()
+    url = reverse("vehicles:fault-cause-withdraw", args=[other.pk])
+    assert client.post(url, form_of(client, url) | {"reason": "another one"}).status_code == 302
+    page = client.get(fault.get_absolute_url()).content.decode()
+    assert "P0562" in page
+    assert "Relay sticks" in page
+
+
+def test_a_line_that_takes_the_fault_on_is_linked(client, technician, lead, car, fault):
+    job = JobFactory(person=lead, vehicle=car)
+    line = work.add_line(by=by(lead), job=job, complaint="Find the drain", kind="diagnosis", faults=[fault])
+    client.force_login(technician)
+    page = client.get(fault.get_absolute_url()).content.decode()
+    assert str(line) in page
+    assert "Find the drain" in page
+
+
+def test_a_vehicle_owner_sees_no_workshop_page(client, car_owner, fault):
+    client.force_login(car_owner)
+    for url in (fault.get_absolute_url(), reverse("vehicles:faults", args=[fault.vehicle_id])):
+        assert client.get(url).status_code in (403, 404)
+
+
+def test_queries_do_not_grow_with_the_history(client, technician, lead, car, fault):
+    client.force_login(technician)
+    urls = [
+        car.get_absolute_url(),
+        reverse("vehicles:faults", args=[car.pk]),
+        fault.get_absolute_url(),
+    ]
+
+    def count(url):
+        with CaptureQueriesContext(connection) as caught:
+            assert client.get(url).status_code == 200
+        return len(caught)
+
+    def grow(times):
+        for number in range(times):
+            row = FaultFactory(person=lead, vehicle=car, place=Place.objects.get(pk="tow-bar"))
+            acts.add_code(by=by(lead), fault=row, code="P0562")
+            acts.add_step(by=by(lead), fault=fault, tried=f"try {number}", seen="b")
+            acts.add_code(by=by(lead), fault=fault, code="P0562")
+            acts.name_cause(by=by(lead), faults=[row, fault], description="One cause")
+            done = FaultFactory(person=lead, vehicle=car)
+            acts.end_no_fault_found(by=by(lead), fault=done, seen_version=1, tried="all")
+
+    grow(2)
+    few = [count(url) for url in urls]
+    grow(8)
+    assert [count(url) for url in urls] == few

@@ -1,0 +1,81 @@
+"""Reads of the parts on a car: what is in a place, and what was in it on a date."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time, timedelta
+
+from django.db.models import F
+from django.utils import timezone
+from django.utils.formats import date_format
+
+from vehicles.models import FittedPart, Place, Vehicle
+from vehicles.models.part import Confidence, EvidenceKind, Provenance
+
+_OLDEST_END_FIRST = F("removed_at").asc(nulls_last=True)
+
+
+def end_of(day: date) -> datetime:
+    """The last moment of a day in the shop's time zone: a part fitted in the course of it counts."""
+    return timezone.make_aware(datetime.combine(day + timedelta(days=1), time())) - timedelta(microseconds=1)
+
+
+def part_in_place(
+    vehicle: Vehicle, place: Place, position: str = "", moment: datetime | None = None
+) -> FittedPart | None:
+    """What was in this place at that moment (without one: what is in it now); None where nothing is on record.
+
+    Parts of known dates never overlap in a place. Where it is not known since when a part was there, the one
+    that came off first after that moment was in it.
+    """
+    parts = FittedPart.objects.filter(vehicle=vehicle, place=place, position=position).select_related("place")
+    if moment is None:
+        return parts.fitted_now().first()
+    return parts.on(moment).order_by(_OLDEST_END_FIRST, "made_at").first()
+
+
+def parts_on(vehicle: Vehicle, moment: datetime) -> list[FittedPart]:
+    """What was on the car at that moment, one part to a place, in the order of the walk. One query."""
+    found: dict[tuple[str, str], FittedPart] = {}
+    rows = (
+        FittedPart.objects.filter(vehicle=vehicle)
+        .on(moment)
+        .select_related("place")
+        .order_by("place__order", "place__name", "position", _OLDEST_END_FIRST, "made_at")
+    )
+    for part in rows:
+        found.setdefault((part.place_id, part.position), part)
+    return list(found.values())
+
+
+def history_of_place(vehicle: Vehicle, place: Place, position: str = "") -> list[FittedPart]:
+    """Every part that was on record in this place, the newest first, those entered in error too. One query."""
+    return list(
+        FittedPart.objects.filter(vehicle=vehicle, place=place, position=position)
+        .select_related("place", "made_by", "fitted_by_line", "removed_by_line")
+        .order_by(F("removed_at").desc(nulls_first=True), "-made_at")
+    )
+
+
+def since_when(part: FittedPart) -> str:
+    """From when the part is known to be there, in words."""
+    if part.fitted_at:
+        return f"fitted {date_format(timezone.localtime(part.fitted_at), 'j M Y')}"
+    found = date_format(timezone.localtime(part.made_at), "j M Y")
+    return f"found on the car on {found}; not known since when"
+
+
+def known_at(part: FittedPart, moment: datetime) -> bool:
+    """Whether the part is proven there at that moment, not only taken to be (fitting date unknown, seen later)."""
+    return (part.fitted_at or part.made_at) <= moment
+
+
+def supported(best_evidence: str, provenance: str) -> Confidence:
+    """The most confidence that this evidence supports. An unknown provenance stays an open question."""
+    if not best_evidence or provenance == Provenance.UNKNOWN:
+        return Confidence.OPEN
+    return EvidenceKind(best_evidence).supports
+
+
+def stronger(one: str, other: str) -> str:
+    """The stronger of two kinds of evidence; empty is the weakest."""
+    return max(one, other, key=lambda kind: EvidenceKind(kind).strength if kind else 0)
