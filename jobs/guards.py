@@ -16,15 +16,49 @@ _VERSION_OF_TARGET = (
 
 
 def register() -> None:
+    from jobs import tool_failures
+
+    tool_failures.register()
     append_only("jobs_torquereading", "A reading is never altered: add another one.")
     append_only("jobs_secondcheck", "A second check is never altered: make another one.")
+    append_only("jobs_newfasteners", "What was said about new fasteners is never altered: say it again.")
     append_only("jobs_disposition", "A disposition is never altered: record another one.")
     append_only("jobs_sheetrevision", "A sheet is frozen: issue a new revision.")
     append_only("jobs_signoff", "A signature is never altered.")
     append_only("jobs_handover", "A handover is never altered.")
     append_only("jobs_lineanswer", "An answer is never altered: record another one.")
     append_only("jobs_jobmove", "A move is never altered.")
+    append_only("jobs_pass", "What was passed on is never altered: pass it on again.")
+    append_only("jobs_waiver", "A waiver is never altered.")
+    append_only("jobs_roadtest", "A road test is never altered: record another one.")
+    append_only("jobs_finalcheck", "A final check is never altered: make another one.")
     guard(
+        Guard(
+            "jobs_job_stays_closed",
+            "jobs_job",
+            "UPDATE",
+            "This job is over: a car that comes back gets a new job.",
+            "NEW.state <> OLD.state AND OLD.state IN ('handed_over', 'collected_unfinished', 'cancelled')",
+        ),
+        Guard(
+            "jobs_job_no_delete", "jobs_job", "DELETE", "A job is never deleted: its number stays its own."
+        ),
+        Guard(
+            "jobs_checkin_as_seen",
+            "jobs_checkin",
+            "UPDATE",
+            "What was seen at check-in is never altered.",
+            "NEW.damage <> OLD.damage OR NEW.fuel <> OLD.fuel OR NEW.odometer_id <> OLD.odometer_id"
+            " OR NEW.job_id <> OLD.job_id",
+        ),
+        Guard("jobs_checkin_no_delete", "jobs_checkin", "DELETE", "A check-in is never deleted."),
+        Guard(
+            "jobs_tag_lifted_once",
+            "jobs_tag",
+            "UPDATE",
+            "This tag was lifted already.",
+            "OLD.lifted_at IS NOT NULL",
+        ),
         Guard(
             "jobs_sheettext_only_erasing",
             "jobs_sheettext",
@@ -49,6 +83,33 @@ def register() -> None:
             "OLD.released_at IS NOT NULL",
         ),
         Guard(
+            "jobs_run_no_delete", "jobs_run", "DELETE", "A run is never deleted: give it up with a reason."
+        ),
+        Guard(
+            "jobs_run_keeps_its_version",
+            "jobs_run",
+            "UPDATE",
+            "A run stays with its version and its work line.",
+            "NEW.version_used_id <> OLD.version_used_id OR NEW.line_id <> OLD.line_id OR NEW.job_id <> OLD.job_id",
+        ),
+        Guard(
+            "jobs_run_of_a_released_version",
+            "jobs_run",
+            "INSERT",
+            "A draft can't be run: release the version first.",
+            "EXISTS (SELECT 1 FROM jobs_procedureversion v WHERE v.id = NEW.version_used_id"
+            " AND v.released_at IS NULL)",
+        ),
+        Guard(
+            "jobs_reading_of_its_version",
+            "jobs_torquereading",
+            "INSERT",
+            "This stage and fastener are not part of the version that the run works by.",
+            "NOT EXISTS (SELECT 1 FROM jobs_procedurestage g JOIN jobs_procedurestep s ON s.id = g.step_id "
+            "JOIN jobs_run r ON r.version_used_id = s.version_id WHERE g.id = NEW.stage_id "
+            "AND s.id = NEW.step_id AND r.id = NEW.run_id AND NEW.fastener <= s.fasteners)",
+        ),
+        Guard(
             "jobs_secondcheck_by_another",
             "jobs_secondcheck",
             "INSERT",
@@ -67,3 +128,31 @@ def register() -> None:
             Guard(f"{table}_no_update", table, "UPDATE", _RELEASED, condition.format(row="OLD")),
             Guard(f"{table}_no_delete", table, "DELETE", _RELEASED, condition.format(row="OLD")),
         )
+    for table, column, other in (
+        ("jobs_workline_faults", "fault_id", "vehicles_fault"),
+        ("jobs_workline_items", "outstandingitem_id", "vehicles_outstandingitem"),
+    ):
+        guard(
+            Guard(
+                f"{table}_of_this_car",
+                table,
+                "INSERT",
+                "A line takes on what is of its own car only.",
+                f"EXISTS (SELECT 1 FROM jobs_workline l JOIN jobs_job j ON j.id = l.job_id "
+                f"JOIN {other} o ON o.id = NEW.{column} "
+                "WHERE l.id = NEW.workline_id AND o.vehicle_id <> j.vehicle_id)",
+            )
+        )
+    guard(Guard("jobs_workline_no_delete", "jobs_workline", "DELETE", "A line is never deleted: drop it."))
+    for table, fixed in (
+        ("jobs_labourentry", ("line_id", "person_id", "day", "minutes")),
+        ("jobs_partused", ("line_id", "description", "part_number", "quantity", "unit", "own_part")),
+        ("jobs_measurement", ("line_id", "what", "phase", "value", "unit", "verdict")),
+    ):
+        changed = " OR ".join(f"NEW.{name} <> OLD.{name}" for name in fixed)
+        said = "What was written down stays: say that it was entered in error, and write it anew."
+        guard(
+            Guard(f"{table}_as_written", table, "UPDATE", said, changed),
+            Guard(f"{table}_no_delete", table, "DELETE", said),
+        )
+    append_only("jobs_partchange", "A change of parts is never altered: record another one.")

@@ -10,7 +10,10 @@ from jobs.views import (
     procedure,
     roadtest,
     sheet,
+    tag,
+    thing,
     torque,
+    waiver,
     work,
 )
 
@@ -18,6 +21,9 @@ app_name = "jobs"
 urlpatterns = [
     *floor.urlpatterns,
     *job.urlpatterns,
+    *tag.urlpatterns,
+    *thing.urlpatterns,
+    *waiver.urlpatterns,
     *work.urlpatterns,
     *part.urlpatterns,
     *measurement.urlpatterns,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.urls import reverse
 
 from vehicles.models.outstanding import Channel
 from workshop.models import Record
@@ -15,6 +16,14 @@ from workshop.models.shop import Paper
 class SheetKind(models.TextChoices):
     HANDOVER = "handover", "Handover sheet"
     UNFINISHED = "unfinished", "Sheet for a car collected unfinished"
+
+
+class SheetQuerySet(models.QuerySet):
+    def visible_to(self, person) -> SheetQuerySet:
+        """Staff see every sheet; a vehicle owner those of the cars of which they are owner or keeper now."""
+        from jobs.models import Job
+
+        return self.filter(job__in=Job.objects.visible_to(person))
 
 
 class SheetRevision(Record):
@@ -39,6 +48,8 @@ class SheetRevision(Record):
     log_seq = models.BigIntegerField()
     log_hash = models.CharField(max_length=64)
 
+    objects = SheetQuerySet.as_manager()
+
     class Meta(Record.Meta):
         ordering = ["job", "revision"]
         constraints = [
@@ -56,6 +67,9 @@ class SheetRevision(Record):
 
     def __str__(self) -> str:
         return f"{self.job.number} revision {self.revision}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("jobs:sheet", args=[self.pk])
 
 
 class SheetText(models.Model):
@@ -94,14 +108,25 @@ class Handover(Record):
     collected_by = models.ForeignKey("vehicles.Keeper", on_delete=models.PROTECT, related_name="collections")
     identified_by = models.CharField("how they were known", max_length=120)
     left_how = models.CharField("how the car left", max_length=8, choices=LeftHow)
+    collects_because = models.CharField(
+        "why this person collects it", max_length=200, blank=True
+    )  # for somebody who isn't on record as one who may collect the car
     keys_returned = models.PositiveSmallIntegerField()
+    keys_note = models.CharField("where the other keys are", max_length=200, blank=True)
+    odometer = models.ForeignKey("vehicles.OdometerReading", on_delete=models.PROTECT, related_name="+")
     told = models.TextField("what was said at handover", blank=True)
-    unfinished_because = models.CharField(max_length=300, blank=True)
+    unfinished_because = models.CharField("collected unfinished, because", max_length=300, blank=True)
 
     class Meta(Record.Meta):
         constraints = [
             *Record.Meta.constraints,
             models.CheckConstraint(condition=one_of("left_how", LeftHow), name="left_how_is_known"),
+            models.CheckConstraint(
+                condition=~Q(identified_by=""),
+                name="collector_was_known",
+                violation_error_message="Say how this person was known: by sight, by papers shown.",
+                violation_error_code="field:identified_by",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -7,32 +7,10 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
+from jobs.states import CLOSED, IN_THE_BUILDING, JobState, pairs
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
 from workshop.permissions import May
-
-
-class JobState(models.TextChoices):
-    BOOKED = "booked", "Booked"
-    CHECKED_IN = "checked_in", "Checked in"
-    IN_WORK = "in_work", "In work"
-    FINAL_CHECKS = "final_checks", "Final checks"
-    READY = "ready", "Ready for collection"
-    HANDED_OVER = "handed_over", "Handed over"
-    COLLECTED_UNFINISHED = "collected_unfinished", "Collected unfinished"
-    CANCELLED = "cancelled", "Cancelled"
-
-    @property
-    def in_the_building(self) -> bool:
-        return self in IN_THE_BUILDING
-
-    @property
-    def closed(self) -> bool:
-        return self in CLOSED
-
-
-IN_THE_BUILDING = (JobState.CHECKED_IN, JobState.IN_WORK, JobState.FINAL_CHECKS, JobState.READY)
-CLOSED = (JobState.HANDED_OVER, JobState.COLLECTED_UNFINISHED, JobState.CANCELLED)
 
 
 class WaitingFor(models.TextChoices):
@@ -130,6 +108,7 @@ class Job(Record, Versioned):
                 condition=Q(limit__gte=0),
                 name="job_limit_is_not_negative",
                 violation_error_message="The amount can't be negative.",
+                violation_error_code="field:limit",
             ),
             models.CheckConstraint(condition=~Q(title=""), name="job_says_what"),
             models.CheckConstraint(
@@ -137,6 +116,18 @@ class Job(Record, Versioned):
                 | ~Q(state=JobState.CANCELLED) & Q(cancelled_because=""),
                 name="cancelled_job_says_why",
                 violation_error_message="Say why the job is cancelled.",
+                violation_error_code="field:reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(comeback_run=None) | Q(comeback_of__isnull=False),
+                name="comeback_run_has_its_line",
+            ),
+            models.CheckConstraint(
+                condition=Q(comeback_judged_by=None, comeback_judgement="")
+                | Q(comeback_judged_by__isnull=False, comeback_of__isnull=False) & ~Q(comeback_judgement=""),
+                name="comeback_is_judged_in_words",
+                violation_error_message="Say what the comeback turned out to be.",
+                violation_error_code="field:judgement",
             ),
         ]
         indexes = [models.Index(fields=["state", "promised_at"], name="job_on_the_floor")]
@@ -164,8 +155,11 @@ class Fuel(models.TextChoices):
     FULL = "4", "Full"
 
 
-class CheckIn(Record):
-    """What was agreed and seen when the car came in. Written once; a mistake is put right by a later note."""
+class CheckIn(Record, Versioned):
+    """What was agreed and seen when the car came in.
+
+    What was seen (odometer, fuel, damage) is never altered. What was agreed may be agreed anew later, with a reason.
+    """
 
     job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="check_in")
     odometer = models.OneToOneField(
@@ -192,10 +186,13 @@ class CheckIn(Record):
                 condition=~Q(damage=""),
                 name="check_in_says_damage",
                 violation_error_message="Describe the damage that is there, or write that none was seen.",
+                violation_error_code="field:damage",
             ),
             models.CheckConstraint(
                 condition=Q(charge_percent=None) | Q(charge_percent__lte=100),
                 name="check_in_charge_is_a_share",
+                violation_error_message="The state of charge lies between 0 and 100 percent.",
+                violation_error_code="field:charge_percent",
             ),
         ]
 
@@ -219,7 +216,17 @@ class JobMove(Record):
                 condition=one_of("from_state", JobState) & one_of("to_state", JobState),
                 name="move_states_are_known",
             ),
-            models.CheckConstraint(condition=~Q(from_state=models.F("to_state")), name="move_goes_somewhere"),
+            models.CheckConstraint(
+                condition=pairs("from_state", "to_state"),
+                name="move_is_an_allowed_one",
+                violation_error_message="A job does not go from the one state to the other.",
+            ),
+            models.CheckConstraint(
+                condition=pairs("from_state", "to_state", with_reason=False) | ~Q(reason=""),
+                name="move_back_says_why",
+                violation_error_message="Say why.",
+                violation_error_code="field:reason",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -251,6 +258,7 @@ class Pass(Record):
                 condition=Q(from_person=None) | ~Q(from_person=models.F("to_person")),
                 name="pass_goes_to_another",
                 violation_error_message="Choose somebody else: this person has the job.",
+                violation_error_code="field:to_person",
             ),
         ]
 
@@ -290,12 +298,14 @@ class Tag(Record, Versioned):
                 condition=~Q(because=""),
                 name="tag_says_why",
                 violation_error_message="Say why the tag is set.",
+                violation_error_code="field:because",
             ),
             models.CheckConstraint(
                 condition=Q(lifted_at=None, lifted_by=None, lifted_because="")
                 | Q(lifted_at__isnull=False, lifted_by__isnull=False) & ~Q(lifted_because=""),
                 name="lifted_tag_says_by_whom_and_why",
                 violation_error_message="Say why the tag may be lifted.",
+                violation_error_code="field:lifted_because",
             ),
         ]
 
@@ -358,6 +368,7 @@ class Waiver(Record):
                 condition=~Q(reason=""),
                 name="waiver_says_why",
                 violation_error_message="Say why this may be waived.",
+                violation_error_code="field:reason",
             ),
         ]
 

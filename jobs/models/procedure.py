@@ -109,6 +109,7 @@ class ProcedureVersion(Record):
                 condition=~Q(source=""),
                 name="version_names_its_source",
                 violation_error_message="Name the source of the values.",
+                violation_error_code="field:source",
             ),
             models.CheckConstraint(
                 condition=Q(released_at=None, released_by=None)
@@ -119,7 +120,10 @@ class ProcedureVersion(Record):
                 condition=one_of("competence", CompetenceKind, blank=True), name="version_competence_is_known"
             ),
             models.CheckConstraint(
-                condition=Q(recheck_km=None) | Q(recheck_km__gt=0), name="recheck_is_ahead"
+                condition=Q(recheck_km=None) | Q(recheck_km__gt=0),
+                name="recheck_is_ahead",
+                violation_error_message="Give a distance above 0, or leave it empty.",
+                violation_error_code="field:recheck_km",
             ),
         ]
 
@@ -182,6 +186,11 @@ class ProcedureStep(models.Model):
     reuse = models.CharField(
         "may fasteners be used again?", max_length=10, choices=Reuse, default=Reuse.REUSABLE
     )
+    to_yield = models.BooleanField(
+        "tightened to yield, as the maker declares",
+        default=False,
+        help_text="The proof load is then exceeded on purpose, and a bolt that went above its limit is replaced.",
+    )
     threadlocker = models.CharField(max_length=80, blank=True)
     questioned = models.TextField("questioned when written", blank=True, editable=False)
     kept_because = models.CharField("kept all the same, because", max_length=300, blank=True)
@@ -200,26 +209,36 @@ class ProcedureStep(models.Model):
                 condition=Q(fasteners__gte=1, fasteners__lte=60),
                 name="step_has_fasteners",
                 violation_error_message="A step has between 1 and 60 fasteners.",
+                violation_error_code="field:fasteners",
             ),
             models.CheckConstraint(
                 condition=Q(nut_factor=None) | Q(nut_factor__gt=0, nut_factor__lt=1),
                 name="nut_factor_is_sane",
                 violation_error_message="A nut factor lies between 0 and 1, mostly between 0.10 and 0.30.",
+                violation_error_code="field:nut_factor",
             ),
             models.CheckConstraint(
                 condition=Q(questioned="") | ~Q(kept_because=""),
                 name="questioned_step_says_why_kept",
                 violation_error_message="This specification was questioned. Say why it is kept, or change it.",
+                violation_error_code="field:kept_because",
             ),
             models.CheckConstraint(
                 condition=Q(hold_point=False) | Q(critical=True),
                 name="hold_point_is_critical",
                 violation_error_message="A hold point needs a second check: mark the step as critical.",
+                violation_error_code="field:hold_point",
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.order} {self.title}"
+
+    @property
+    def group_names(self) -> list[str]:
+        """Groups in the order in which the sequence meets them: the database may reorder the keys of `groups`."""
+        place = {number: index for index, number in enumerate(self.sequence)}
+        return sorted(self.groups, key=lambda name: min(place.get(n, 0) for n in self.groups[name]))
 
     def group_of(self, fastener: int) -> str:
         return next((name for name, numbers in self.groups.items() if fastener in numbers), "")

@@ -34,6 +34,12 @@ class Run(Record, Versioned):
                 | Q(abandoned_at__isnull=False) & ~Q(abandoned_because=""),
                 name="abandoned_run_says_why",
                 violation_error_message="Say why the run is given up and how the joint was left.",
+                violation_error_code="field:abandoned_because",
+            ),
+            models.CheckConstraint(
+                condition=Q(abandoned_at=None) | Q(completed_at=None),
+                name="run_ends_in_one_way",
+                violation_error_message="A run is complete or given up, not both.",
             ),
         ]
 
@@ -113,20 +119,27 @@ class TorqueReading(Record):
             models.CheckConstraint(condition=Q(fastener__gte=1), name="reading_names_a_fastener"),
             models.CheckConstraint(
                 name="reading_has_value_and_unit",
+                # A comparison with NULL is no refusal in SQL, so that a value is there is said of its own.
                 condition=Q(kind="loosened", value=None, typed=None, unit="")
-                | ~Q(kind="loosened") & Q(value__gt=0, typed__gt=0) & ~Q(unit="")
-                | Q(kind="result", value__gte=0, typed__gte=0) & ~Q(unit=""),
+                | ~Q(kind="loosened")
+                & Q(value__isnull=False, typed__isnull=False, value__gt=0, typed__gt=0)
+                & ~Q(unit="")
+                | Q(kind="result", value__isnull=False, typed__isnull=False, value__gte=0, typed__gte=0)
+                & ~Q(unit=""),
                 violation_error_message="A reading is above 0 and has a unit.",
+                violation_error_code="field:reading",
             ),
             models.CheckConstraint(
                 name="torque_reading_names_its_tool",
                 condition=~Q(kind__in=["clicked", "read", "did_not_move"]) | Q(tool__isnull=False),
                 violation_error_message="Choose the torque tool.",
+                violation_error_code="field:tool",
             ),
             models.CheckConstraint(
                 name="angle_reading_says_how",
                 condition=~Q(kind="angle") | ~Q(angle_by=""),
                 violation_error_message="Say whether the angle was read on a gauge or by a paint mark.",
+                violation_error_code="field:angle_by",
             ),
         ]
         indexes = [models.Index(fields=["run", "step", "stage", "fastener"], name="reading_of_a_fastener")]
@@ -179,6 +192,12 @@ class SecondCheck(Record):
         constraints = [
             *Record.Meta.constraints,
             models.CheckConstraint(condition=one_of("method", CheckMethod), name="check_method_is_known"),
+            models.CheckConstraint(
+                condition=Q(alone_because="") | ~Q(method="witnessed"),
+                name="nobody_witnesses_alone",
+                violation_error_message="Who is alone can't witness the tightening: choose another method.",
+                violation_error_code="field:method",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -193,12 +212,17 @@ class DispositionKind(models.TextChoices):
 
 
 class Disposition(Record):
-    """What was decided about a reading above its limit (or not proven)."""
+    """What was decided about a reading above its limit (or not proven).
+
+    Redone or replaced: the fastener's readings in that step up to `after_reading` stop counting, and all its
+    stages are open again.
+    """
 
     reading = models.ForeignKey(TorqueReading, on_delete=models.PROTECT, related_name="dispositions")
     kind = models.CharField(max_length=18, choices=DispositionKind)
     source = models.CharField("maker's source", max_length=200, blank=True)
     reason = models.CharField(max_length=300)
+    after_reading = models.PositiveIntegerField("readings of the run when it was made", editable=False)
 
     class Meta(Record.Meta):
         ordering = ["made_at"]
@@ -211,11 +235,13 @@ class Disposition(Record):
                 condition=~Q(reason=""),
                 name="disposition_says_why",
                 violation_error_message="Give the reason.",
+                violation_error_code="field:reason",
             ),
             models.CheckConstraint(
                 condition=~Q(kind="accepted") | ~Q(source=""),
                 name="accepted_above_names_its_source",
                 violation_error_message="Name the maker's source that allows it.",
+                violation_error_code="field:source",
             ),
         ]
 

@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.urls import reverse
 
 from vehicles.models.outstanding import Channel
+from workshop.engineering.numbers import plain
 from workshop.models import CompetenceKind, Record, Versioned
 from workshop.models.base import one_of
 
@@ -57,6 +58,16 @@ class WorkLine(Record, Versioned):
     )
     done_at = models.DateTimeField(null=True, blank=True, editable=False)
     dropped_because = models.CharField("not done, because", max_length=300, blank=True)
+    # Making safe needs no yes; instead the owner is told the same day.
+    told_owner_at = models.DateTimeField(null=True, blank=True, editable=False)
+    told_owner = models.ForeignKey(
+        "vehicles.Keeper", on_delete=models.PROTECT, related_name="+", null=True, blank=True, editable=False
+    )
+    told_owner_channel = models.CharField(max_length=10, choices=Channel, blank=True, editable=False)
+    told_owner_words = models.CharField("what was told", max_length=300, blank=True, editable=False)
+    told_late_because = models.CharField(
+        "not told the same day, because", max_length=300, blank=True, editable=False
+    )
 
     class Meta(Record.Meta):
         ordering = ["job", "order"]
@@ -73,6 +84,7 @@ class WorkLine(Record, Versioned):
             models.CheckConstraint(
                 condition=~Q(complaint=""),
                 name="line_says_what",
+                violation_error_code="field:complaint",
                 violation_error_message="Say what is asked for.",
             ),
             models.CheckConstraint(
@@ -88,6 +100,7 @@ class WorkLine(Record, Versioned):
             models.CheckConstraint(
                 condition=Q(done_at=None) | ~Q(correction=""),
                 name="done_line_says_what_was_done",
+                violation_error_code="field:correction",
                 violation_error_message="Write down the correction before the line is done.",
             ),
             models.CheckConstraint(
@@ -98,6 +111,27 @@ class WorkLine(Record, Versioned):
                 condition=Q(done_at=None) | Q(answer="yes") | Q(kind__in=["diagnosis", "make_safe"]),
                 name="repair_was_authorised",
                 violation_error_message="This line was not authorised. Record the owner's answer first.",
+            ),
+            models.CheckConstraint(
+                condition=Q(qualified=None) | ~Q(competence=""), name="qualified_for_a_named_competence"
+            ),
+            models.CheckConstraint(
+                condition=one_of("told_owner_channel", Channel, blank=True),
+                name="told_owner_channel_is_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    told_owner_at=None,
+                    told_owner=None,
+                    told_owner_channel="",
+                    told_owner_words="",
+                    told_late_because="",
+                )
+                | Q(told_owner_at__isnull=False, told_owner__isnull=False, kind="make_safe")
+                & ~Q(told_owner_channel="")
+                & ~Q(told_owner_words=""),
+                name="told_owner_says_who_when_how",
+                violation_error_message="Say who was told, when, how and what.",
             ),
         ]
 
@@ -120,6 +154,21 @@ class WorkLine(Record, Versioned):
             and self.amount > self.authorised_amount
         )
 
+    @property
+    def is_open(self) -> bool:
+        """Neither done nor dropped."""
+        return self.done_at is None and not self.dropped_because
+
+    @property
+    def needs_telling(self) -> bool:
+        """Made safe without a word to the owner yet: the gate asks for it. No query."""
+        return self.kind == LineKind.MAKE_SAFE and not self.dropped_because and self.told_owner_at is None
+
+    @property
+    def billable(self) -> bool:
+        """Making safe is not charged unless the owner said yes to it. No query."""
+        return self.kind != LineKind.MAKE_SAFE or self.answer == LineAnswerKind.YES
+
 
 class LineAnswer(Record):
     """Yes, no or later to a line: by whom, through which channel, when. `answered_at` may be before it was typed."""
@@ -140,13 +189,16 @@ class LineAnswer(Record):
             models.CheckConstraint(condition=one_of("answer", LineAnswerKind), name="answer_is_known"),
             models.CheckConstraint(condition=one_of("channel", Channel), name="answer_channel_is_known"),
             models.CheckConstraint(
-                condition=~Q(answer="yes") | Q(amount__gte=0),
+                condition=Q(answer="yes", amount__isnull=False, amount__gte=0)
+                | ~Q(answer="yes") & Q(amount=None),
                 name="yes_is_up_to_an_amount",
-                violation_error_message="Say up to what amount.",
+                violation_error_code="field:amount",
+                violation_error_message="A yes is up to an amount, and nothing else has one.",
             ),
             models.CheckConstraint(
                 condition=Q(answered_at__lte=models.F("received_at")),
                 name="answered_before_it_arrived",
+                violation_error_code="field:answered_at",
                 violation_error_message="The answer can't lie in the future.",
             ),
         ]
@@ -155,12 +207,23 @@ class LineAnswer(Record):
         return f"{self.get_answer_display()} by {self.by}"
 
 
+class CountingQuerySet(models.QuerySet):
+    def counting(self) -> CountingQuerySet:
+        """Without what was entered in error."""
+        return self.filter(entered_in_error="")
+
+
 class LabourEntry(Record):
+    """Time of one person on one line and day. What was entered in error stays, and counts as nothing."""
+
     line = models.ForeignKey(WorkLine, on_delete=models.PROTECT, related_name="labour")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="labour")
     day = models.DateField()
     minutes = models.PositiveIntegerField()
     note = models.CharField(max_length=200, blank=True)
+    entered_in_error = models.CharField("entered in error, because", max_length=200, blank=True)
+
+    objects = CountingQuerySet.as_manager()
 
     class Meta(Record.Meta):
         ordering = ["day", "made_at"]
@@ -170,12 +233,26 @@ class LabourEntry(Record):
             models.CheckConstraint(
                 condition=Q(minutes__gte=1, minutes__lte=1440),
                 name="labour_fits_in_a_day",
+                violation_error_code="field:minutes",
                 violation_error_message="Give between 1 minute and 24 hours.",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.person}: {self.minutes} min"
+        return f"{self.person}: {self.time_words}"
+
+    @property
+    def time_words(self) -> str:
+        return time_words(self.minutes)
+
+
+def time_words(minutes: int) -> str:
+    """90 is "1 h 30 min"."""
+    hours, rest = divmod(minutes, 60)
+    return (
+        " ".join(part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest else "") if part)
+        or "0 min"
+    )
 
 
 class PartUsed(Record):
@@ -187,7 +264,12 @@ class PartUsed(Record):
     quantity = models.DecimalField(max_digits=8, decimal_places=2, default=1)
     unit = models.CharField(max_length=12, default="pc")
     price = models.DecimalField("price each", max_digits=10, decimal_places=2, null=True, blank=True)
-    own_part = models.BooleanField("the owner's own part", default=False)
+    own_part = models.BooleanField(
+        "the owner's own part", default=False, help_text="The shop gives no warranty on an owner's own part."
+    )
+    entered_in_error = models.CharField("entered in error, because", max_length=200, blank=True)
+
+    objects = CountingQuerySet.as_manager()
 
     class Meta(Record.Meta):
         ordering = ["made_at"]
@@ -197,13 +279,30 @@ class PartUsed(Record):
             models.CheckConstraint(
                 condition=Q(quantity__gt=0),
                 name="part_used_has_a_quantity",
+                violation_error_code="field:quantity",
                 violation_error_message="The quantity is above 0.",
             ),
             models.CheckConstraint(
                 condition=Q(price=None) | Q(price__gte=0), name="part_price_is_not_negative"
             ),
-            models.CheckConstraint(condition=~Q(description=""), name="part_used_says_what"),
+            models.CheckConstraint(
+                condition=~Q(description="") & ~Q(unit=""),
+                name="part_used_says_what",
+                violation_error_code="field:description",
+                violation_error_message="Say what was used, with its unit.",
+            ),
+            models.CheckConstraint(
+                condition=Q(own_part=False) | Q(price=None),
+                name="own_part_is_not_charged",
+                violation_error_code="field:price",
+                violation_error_message="The owner's own part is not charged: leave the price empty.",
+            ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.quantity} × {self.description}"
+        return f"{plain(self.quantity)} {self.unit} {self.description}"
+
+    @property
+    def total(self) -> Decimal | None:
+        """Price of the whole quantity, rounded to the cent; None where no price is known."""
+        return None if self.price is None else (self.price * self.quantity).quantize(Decimal("0.01"))

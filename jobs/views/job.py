@@ -1,1 +1,429 @@
-urlpatterns: list = []
+"""The job page, and the forms of the job card."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import NoReverseMatch, path, reverse
+from django.utils import timezone
+from django.utils.http import urlencode
+
+from jobs import gate, sections, states
+from jobs.acts import job as acts
+from jobs.acts.roadtest import standing_tags
+from jobs.forms import job as forms
+from jobs.models import Job, WorkLine
+from jobs.views import tag as tag_views
+from vehicles.panels import Action, Panel, add_action, add_panel
+from vehicles.views.vehicle import visible_vehicle
+from workshop.models import Shop
+from workshop.pages import act_page, may
+from workshop.permissions import May
+
+JOBS_ON_VEHICLE_PAGE = 8
+
+
+def visible_job(request: HttpRequest, job_id: UUID) -> Job:
+    """The job with its car, when this person may see it; else 404."""
+    return get_object_or_404(
+        Job.objects.visible_to(request.user).select_related("vehicle", "technician", "lead"), pk=job_id
+    )
+
+
+def about(job: Job) -> dict[str, Any]:
+    """The line above the title of a form: which job, which car, and the way back."""
+    return {"kicker": f"Job {job.number} · {job.vehicle.name}", "kicker_url": job.get_absolute_url()}
+
+
+@may(May.SEE_SHOP)
+def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    """One visit: what was agreed, what was done, and what still blocks handover."""
+    found = get_object_or_404(
+        Job.objects.visible_to(request.user)
+        .select_related(
+            "vehicle",
+            "technician",
+            "lead",
+            "payer",
+            "authoriser",
+            "made_by",
+            "check_in__odometer__instrument",
+            "check_in__brought_by",
+            "check_in__made_by",
+            "comeback_of__job",
+            "comeback_run__version_used__procedure",
+            "comeback_judged_by",
+        )
+        .prefetch_related("vehicle__registrations"),
+        pk=job_id,
+    )
+    car = found.vehicle
+    main, side = sections.for_job(request, found)
+    page = {
+        "job": found,
+        "car": car,
+        "plate": car.current_plate(),
+        "tags": tag_views.shown(standing_tags(car.pk)),
+        "main": main,
+        "side": side,
+        "late": bool(found.promised_at and found.promised_at < timezone.now() and not found.is_closed),
+    }
+    return render(request, "jobs/job.html", page)
+
+
+@may(May.BOOK)
+def job_book(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
+    car = visible_vehicle(request, vehicle_id)
+    return act_page(
+        request,
+        form_class=forms.BookForm,
+        act=acts.book,
+        title="Book a job",
+        submit="Book it",
+        fixed={"vehicle": car},
+        form_kwargs={"vehicle": car, "day": timezone.localdate()},
+        initial={"limit": Shop.current().default_limit},
+        cancel=car,
+        said="Booked.",
+        context={"kicker": car.name, "kicker_url": car.get_absolute_url()},
+    )
+
+
+@may(May.BOOK)
+def comeback_book(request: HttpRequest, line_id: UUID) -> HttpResponse:
+    """A new job for work that the car has come back with."""
+    line = get_object_or_404(
+        WorkLine.objects.select_related("job__vehicle").filter(job__in=Job.objects.visible_to(request.user)),
+        pk=line_id,
+    )
+    car = line.job.vehicle
+    return act_page(
+        request,
+        form_class=forms.ComebackForm,
+        act=acts.book,
+        title="Book a comeback",
+        submit="Book it",
+        intro=f"For line {line}: {line.complaint}. Somebody who did not do that line judges what it turns out to be.",
+        fixed={"vehicle": car, "comeback_of": line},
+        form_kwargs={
+            "vehicle": car,
+            "day": timezone.localdate(),
+            "runs": line.runs.select_related("version_used__procedure"),
+        },
+        initial={"title": f"Comeback: {line.complaint}"[:120], "limit": Shop.current().default_limit},
+        cancel=line.job,
+        said="Booked.",
+        context=about(line.job),
+    )
+
+
+@may(May.BOOK)
+def job_agree(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    found = visible_job(request, job_id)
+    return act_page(
+        request,
+        form_class=forms.AgreeAnewForm,
+        act=acts.agree_anew,
+        title="What was agreed",
+        fixed={"job": found},
+        form_kwargs={
+            "instance": found,
+            "vehicle": found.vehicle,
+            "day": timezone.localdate(),
+        },
+        initial={"seen_version": found.version, "limit": found.limit},
+        done=found,
+        context=about(found),
+    )
+
+
+@may(May.CHECK_IN)
+def check_in(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    found = visible_job(request, job_id)
+    latest = (
+        found.vehicle.odometer_readings.select_related("instrument")
+        .filter(value__isnull=False)
+        .order_by("-read_at")
+        .first()
+    )
+    return act_page(
+        request,
+        form_class=forms.CheckInForm,
+        act=acts.check_in,
+        title="Check-in",
+        submit="Check the car in",
+        fixed={"job": found},
+        form_kwargs={"vehicle": found.vehicle, "day": timezone.localdate()},
+        initial={"odometer": ["", latest.instrument.unit if latest else Shop.current().distance_unit]},
+        done=found,
+        said="Checked in.",
+        template="jobs/check_in.html",
+        context={"latest": latest, **about(found)},
+    )
+
+
+@may(May.CHECK_IN)
+def check_in_change(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    found = visible_job(request, job_id)
+    row = getattr(found, "check_in", None)
+    if row is None:
+        raise Http404("not checked in")
+    return act_page(
+        request,
+        form_class=forms.CheckInChangeForm,
+        act=acts.change_check_in,
+        title="Change what was agreed at check-in",
+        intro="Odometer, fuel and damage stand as they were seen. What changes here stands in the log, with why.",
+        fixed={"check_in": row},
+        form_kwargs={"instance": row},
+        initial={"seen_version": row.version},
+        done=found,
+        context=about(found),
+    )
+
+
+@may(May.SEE_SHOP)
+def job_move(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    """One move by hand; those that go back ask why."""
+    found = visible_job(request, job_id)
+    asked = (request.POST if request.method == "POST" else request.GET).get("to_state", "")
+    known = {(move.from_state, move.to_state): move for move in states.MOVES}
+    move = known.get((found.state, asked))
+    # Without such a move from here the act refuses in words; the form still asks what moves there ask.
+    back = (
+        move.needs_reason
+        if move
+        else any(each.needs_reason and each.by_hand and each.to_state == asked for each in states.MOVES)
+    )
+    return act_page(
+        request,
+        form_class=forms.MoveBackForm if back else forms.MoveForm,
+        act=acts.move,
+        title=move.label if move else "Move the job",
+        submit=move.label if move else "Move it",
+        fixed={"job": found},
+        done=found,
+        said=f"{move.to_state.label}." if move else "Moved.",
+        intro=f"Now: {found.get_state_display().lower()}.",
+        context=about(found),
+    )
+
+
+@may(May.BOOK)
+def job_plan(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    found = visible_job(request, job_id)
+    return act_page(
+        request,
+        form_class=forms.PlanForm,
+        act=acts.plan,
+        title="Plan",
+        fixed={"job": found},
+        form_kwargs={"instance": found},
+        initial={"seen_version": found.version},
+        done=found,
+        context=about(found),
+    )
+
+
+@may(May.MOVE_JOB)
+def job_pass(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    found = visible_job(request, job_id)
+    who = f"{found.technician} has it now." if found.technician else "Nobody has it now."
+    return act_page(
+        request,
+        form_class=forms.PassForm,
+        act=acts.pass_on,
+        title="Hand the job on",
+        submit="Hand it on",
+        intro=f"{who} Whoever takes it on must know what is not tight.",
+        fixed={"job": found},
+        form_kwargs={"job": found},
+        done=found,
+        context=about(found),
+    )
+
+
+@may(May.CANCEL_JOB)
+def job_cancel(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    found = visible_job(request, job_id)
+    return act_page(
+        request,
+        form_class=forms.CancelForm,
+        act=acts.cancel,
+        title="Cancel the booking",
+        submit="Cancel the booking",
+        intro="The job keeps its number and stays on record.",
+        fixed={"job": found},
+        done=found,
+        said="Cancelled.",
+        context={"cancel_label": "Leave it", **about(found)},
+    )
+
+
+@may(May.DIAGNOSE)
+def comeback_judge(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    found = visible_job(request, job_id)
+    return act_page(
+        request,
+        form_class=forms.JudgeForm,
+        act=acts.judge_comeback,
+        title="Judge the comeback",
+        fixed={"job": found},
+        done=found,
+        context=about(found),
+    )
+
+
+# The sections of the job page that belong to the job card. Others add theirs beside their own views.
+
+
+def _check_in_section(request: HttpRequest, job: Job) -> dict:
+    return {"check_in": getattr(job, "check_in", None)}
+
+
+def _comeback_section(request: HttpRequest, job: Job) -> dict | None:
+    return {} if job.comeback_of_id else None
+
+
+def _lines_section(request: HttpRequest, job: Job) -> dict:
+    return {"lines": job.lines.select_related("technician")}
+
+
+def _tests_section(request: HttpRequest, job: Job) -> dict | None:
+    if job.state == states.JobState.BOOKED:
+        return None
+    return {
+        "road_tests": job.road_tests.select_related("driver", "made_by"),
+        "final_checks": job.final_checks.select_related("made_by"),
+    }
+
+
+def _things_section(request: HttpRequest, job: Job) -> dict | None:
+    rows = list(job.things_out.select_related("made_by", "back_by"))
+    if not rows and (job.state == states.JobState.BOOKED or job.is_closed):
+        return None
+    return {"things": rows}
+
+
+def _passes_section(request: HttpRequest, job: Job) -> dict | None:
+    rows = list(job.passes.select_related("from_person", "to_person"))
+    return {"passes": rows} if rows else None
+
+
+def _isolations_section(request: HttpRequest, job: Job) -> dict | None:
+    if not job.vehicle.high_voltage:
+        return None
+    rows = list(job.isolations.select_related("isolated_by", "competence", "re_energised_by"))
+    return {"isolations": rows, "isolated": any(row.re_energised_at is None for row in rows)}
+
+
+def _surveys_section(request: HttpRequest, job: Job) -> dict | None:
+    rows = list(job.surveys.select_related("made_by"))
+    return {"surveys": rows} if rows else None
+
+
+def _faults_section(request: HttpRequest, job: Job) -> dict | None:
+    return {"faults": job.faults.select_related("place")}
+
+
+def _moves_section(request: HttpRequest, job: Job) -> dict | None:
+    rows = list(job.moves.select_related("made_by"))
+    return {"moves": rows} if rows else None
+
+
+def _blockers_section(request: HttpRequest, job: Job) -> dict | None:
+    if job.is_closed or job.state == states.JobState.BOOKED:
+        return None
+    waive = f"{reverse('jobs:waive', args=[job.pk])}?" if request.user.may(May.WAIVE) else ""
+    rows = [
+        {
+            "text": row.text,
+            "url": row.url,
+            "critical": row.critical,
+            "waive": waive + urlencode({"blocker": row.key}) if waive and row.waivable else "",
+        }
+        for row in gate.blockers(job)
+    ]
+    return {"blockers": rows, "waivers": job.waivers.select_related("made_by")}
+
+
+def _next_section(request: HttpRequest, job: Job) -> dict | None:
+    """The moves that this person may make, and the other forms that the state allows."""
+    if job.is_closed:
+        return None
+    return {"moves_on": _moves_on(request, job)}
+
+
+def _moves_on(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
+    pages = {
+        "check_in": "check-in",
+        "cancel": "job-cancel",
+        "call_ready": "handover",
+        "hand_over": "handover",
+        "collect_unfinished": "collect-unfinished",
+    }
+    found = []
+    for number, move in enumerate(states.moves_from(job.state, request.user)):
+        entry: dict[str, Any] = {"label": move.label, "first": number == 0, "back": move.needs_reason}
+        if move.by_hand and not move.needs_reason:
+            entry["form"] = forms.MoveForm(initial={"to_state": move.to_state.value}, auto_id=False)
+            entry["url"] = reverse("jobs:job-move", args=[job.pk])
+        elif move.by_hand:
+            entry["url"] = f"{reverse('jobs:job-move', args=[job.pk])}?to_state={move.to_state.value}"
+        else:
+            try:
+                entry["url"] = reverse(f"jobs:{pages.get(move.way, 'handover')}", args=[job.pk])
+            except NoReverseMatch:
+                continue
+        found.append(entry)
+    return found
+
+
+def _outstanding_section(request: HttpRequest, job: Job) -> dict:
+    return {"items": job.vehicle.outstanding_items.open().most_severe_first()}
+
+
+sections.add_section(10, "check-in", "jobs/_check_in.html", _check_in_section)
+sections.add_section(15, "comeback", "jobs/_comeback.html", _comeback_section)
+sections.add_section(20, "lines", "jobs/_lines.html", _lines_section)
+sections.add_section(40, "isolations", "jobs/_isolations.html", _isolations_section)
+sections.add_section(50, "tests", "jobs/_tests.html", _tests_section)
+sections.add_section(60, "things", "jobs/_things.html", _things_section)
+sections.add_section(70, "passes", "jobs/_passes.html", _passes_section)
+sections.add_section(75, "surveys", "jobs/_surveys.html", _surveys_section)
+sections.add_section(80, "faults", "jobs/_faults.html", _faults_section)
+sections.add_section(95, "moves", "jobs/_moves.html", _moves_section)
+sections.add_section(10, "blockers", "jobs/_blockers.html", _blockers_section, side=True)
+sections.add_section(5, "next", "jobs/_next.html", _next_section, side=True)
+sections.add_section(30, "outstanding", "jobs/_outstanding.html", _outstanding_section, side=True)
+
+
+def _jobs_panel(request: HttpRequest, vehicle) -> dict:
+    """All of the car's jobs, the older ones folded away: twenty years are some dozens of rows. One query."""
+    rows = list(vehicle.jobs.select_related("technician"))
+    return {
+        "jobs": rows[:JOBS_ON_VEHICLE_PAGE],
+        "older": rows[JOBS_ON_VEHICLE_PAGE:],
+        "total": len(rows),
+    }
+
+
+add_panel(Panel(50, "jobs", "Jobs", "jobs/_jobs_of_vehicle.html", _jobs_panel))
+add_action(Action(10, "Book a job", "jobs:job-book", May.BOOK, main=True))
+
+urlpatterns = [
+    path("vehicles/<uuid:vehicle_id>/book/", job_book, name="job-book"),
+    path("lines/<uuid:line_id>/comeback/", comeback_book, name="comeback-book"),
+    path("jobs/<uuid:job_id>/", job, name="job"),
+    path("jobs/<uuid:job_id>/agree/", job_agree, name="job-agree"),
+    path("jobs/<uuid:job_id>/check-in/", check_in, name="check-in"),
+    path("jobs/<uuid:job_id>/check-in/change/", check_in_change, name="check-in-change"),
+    path("jobs/<uuid:job_id>/move/", job_move, name="job-move"),
+    path("jobs/<uuid:job_id>/plan/", job_plan, name="job-plan"),
+    path("jobs/<uuid:job_id>/pass/", job_pass, name="job-pass"),
+    path("jobs/<uuid:job_id>/cancel/", job_cancel, name="job-cancel"),
+    path("jobs/<uuid:job_id>/judge/", comeback_judge, name="comeback-judge"),
+]

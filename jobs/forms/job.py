@@ -1,0 +1,285 @@
+"""Forms of the job card."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django import forms
+from django.forms.boundfield import BoundField
+
+from jobs.models import CheckIn, Job, Pass, Run, Tag, ThingOut
+from vehicles import people
+from vehicles.models import Vehicle
+from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
+from workshop.forms.fields import AmountField, MomentField, MoneyField
+from workshop.models import Person, Shop
+from workshop.permissions import Role
+
+LEADS = (Role.LEAD, Role.SHOP_OWNER)
+HANDS = (Role.TECHNICIAN, *LEADS)
+
+
+def earlier() -> MomentField:
+    """For work that is written down later than it was done."""
+    return MomentField(
+        required=False, label="Done earlier? When", help_text="Leave empty when it was done just now."
+    )
+
+
+def one_of_two(form: forms.Form, *names: str) -> None:
+    """Fields that another one may stand in for: not marked as optional, but it is the act that says what is missing."""
+    for name in names:
+        form.fields[name].required = not form.is_bound
+
+
+class Grouped:
+    """A form drawn in titled parts. `parts` is a list of (title, names); names that are hidden are left out."""
+
+    parts: list[tuple[str, tuple[str, ...]]] = []
+
+    @property
+    def groups(self) -> list[dict]:
+        return [
+            {"title": title, "fields": self._shown(names)}
+            for title, names in self.parts
+            if self._shown(names)
+        ]
+
+    def _shown(self, names: tuple[str, ...]) -> list[BoundField]:
+        return [self[name] for name in names if name in self.fields and not self[name].is_hidden]
+
+
+class AgreedFields(ModelActForm):
+    """What is agreed for a job; payer and authoriser come from the people around the car."""
+
+    limit = MoneyField(
+        label="Up to this much without asking",
+        required=False,
+        help_text="Covers diagnosis and strip-down. Empty: the shop's usual amount.",
+    )
+
+    class Meta:
+        model = Job
+        fields = ("title", "complaint", "payer", "authoriser")
+        formfield_callback = trade_field
+
+    def __init__(self, *args, vehicle: Vehicle, day: date, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["payer"].queryset = people.payers_of(vehicle, day)
+        self.fields["authoriser"].queryset = people.authorisers_of(vehicle, day)
+        self.fields["payer"].help_text = "From the people on record for this car."
+        currency = Shop.current().currency
+        self.fields["limit"].unit = currency
+
+
+class BookForm(AgreedFields):
+    class Meta(AgreedFields.Meta):
+        fields = ("title", "complaint", "booked_for", "promised_at", "payer", "authoriser")
+
+
+class ComebackForm(BookForm):
+    """A new job for work that has to be looked at again; linked to the old line and, where it has one, its run."""
+
+    comeback_run = forms.ModelChoiceField(
+        Run.objects.none(), required=False, label="Torque run that it may come from"
+    )
+
+    def __init__(self, *args, runs, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["comeback_run"].queryset = runs
+
+
+class AgreeAnewForm(EditForm, AgreedFields):
+    reason = forms.CharField(label="Why it is changed, and who agreed", max_length=200)
+
+    def act_arguments(self):
+        arguments = super().act_arguments()
+        if arguments["limit"] is None:
+            arguments["limit"] = Shop.current().default_limit
+        return arguments
+
+
+class CheckInForm(Grouped, ModelActForm):
+    odometer = AmountField("distance", units=["km", "mi"], required=False, label="Odometer")
+    odometer_not_readable = forms.CharField(
+        label="Odometer not readable, because", max_length=200, required=False
+    )
+    lower_because = forms.CharField(label="Why this reading is right", max_length=200, required=False)
+    made_at = earlier()
+
+    class Meta:
+        model = CheckIn
+        fields = (
+            "fuel",
+            "charge_percent",
+            "keys",
+            "keys_where",
+            "belongings",
+            "damage",
+            "road_test_consent",
+            "plates_legal",
+            "old_parts_back",
+            "brought_by",
+        )
+        formfield_callback = trade_field
+        widgets = {"fuel": forms.RadioSelect}
+        help_texts = {
+            "damage": "Walk round the car with whoever brought it. Where there is none, write “none seen”.",
+            "charge_percent": "As the car shows it.",
+            "road_test_consent": "Without it nobody drives the car on the road.",
+            "plates_legal": "Take the tick out for a car without valid plates or insurance.",
+            "old_parts_back": "Asked once: what comes off the car is then kept for its owner.",
+        }
+
+    parts = [
+        (
+            "Odometer and fuel",
+            ("odometer", "odometer_not_readable", "lower_because", "fuel", "charge_percent"),
+        ),
+        ("Keys and belongings", ("brought_by", "keys", "keys_where", "belongings")),
+        ("Existing damage", ("damage",)),
+        ("Agreed", ("road_test_consent", "plates_legal", "old_parts_back")),
+        ("When", ("made_at",)),
+    ]
+
+    def __init__(self, *args, vehicle: Vehicle, day: date, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["brought_by"].queryset = people.people_of(vehicle, day)
+        self.fields["fuel"].choices = [choice for choice in self.fields["fuel"].choices if choice[0] != ""]
+        if not vehicle.high_voltage:
+            del self.fields["charge_percent"]
+        one_of_two(self, "odometer")
+        if not self.data.get(self.add_prefix("lower_because")):
+            # Asked about only when a figure does not go with the earlier ones.
+            self.fields["lower_because"].widget = forms.HiddenInput()
+
+    def clean(self):
+        cleaned = super().clean()
+        self.fields["odometer"].required = True  # for its label alone, see one_of_two
+        return cleaned
+
+    def add_error(self, field, error):
+        super().add_error(field, error)
+        if field == "lower_because":
+            self.fields["lower_because"].widget = forms.TextInput()
+
+
+class CheckInChangeForm(EditForm, ModelActForm):
+    class Meta:
+        model = CheckIn
+        fields = (
+            "road_test_consent",
+            "plates_legal",
+            "old_parts_back",
+            "keys",
+            "keys_where",
+            "belongings",
+        )
+        formfield_callback = trade_field
+
+    reason = forms.CharField(label="Why it is changed, and who agreed", max_length=200)
+
+
+class MoveForm(ActForm):
+    to_state = forms.CharField(widget=forms.HiddenInput)
+
+
+class MoveBackForm(MoveForm):
+    reason = forms.CharField(label="Why", max_length=300)
+
+
+class PlanForm(EditForm, ModelActForm):
+    class Meta:
+        model = Job
+        fields = (
+            "booked_for",
+            "promised_at",
+            "lead",
+            "technician",
+            "waiting_for",
+            "waiting_note",
+            "standing_at",
+        )
+        formfield_callback = trade_field
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["lead"].queryset = Person.objects.holding(*LEADS)
+        self.fields["technician"].queryset = Person.objects.holding(*HANDS)
+        if self.instance.state != "booked":
+            del self.fields["booked_for"]
+
+
+class PassForm(ModelActForm):
+    made_at = earlier()
+
+    class Meta:
+        model = Pass
+        fields = ("to_person", "loose", "fasteners")
+        formfield_callback = trade_field
+        help_texts = {
+            "loose": "Joints not tightened, lines open, covers off. Write “nothing” where it is so.",
+            "fasteners": "Which box, which shelf, which bench.",
+        }
+
+    def __init__(self, *args, job: Job, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["to_person"].label = "Who takes it on"
+        self.fields["to_person"].queryset = Person.objects.holding(*HANDS).exclude(pk=job.technician_id)
+
+
+class CancelForm(ActForm):
+    reason = forms.CharField(label="Why", max_length=200)
+
+
+class JudgeForm(ActForm):
+    judgement = forms.CharField(
+        label="What it turned out to be",
+        help_text="The old work, the part, another fault, or nothing at all; and on what grounds.",
+        widget=forms.Textarea(attrs={"rows": 4}),
+    )
+
+
+class TagForm(ModelActForm):
+    job = forms.ModelChoiceField(Job.objects.none(), required=False, widget=forms.HiddenInput)
+
+    class Meta:
+        model = Tag
+        fields = ("kind", "because")
+        formfield_callback = trade_field
+        widgets = {"kind": forms.RadioSelect}
+        help_texts = {"because": "No oil, no brake fluid, on stands, wheel bolts open."}
+
+    def __init__(self, *args, vehicle: Vehicle, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["job"].queryset = vehicle.jobs.open()
+        self.fields["kind"].choices = [choice for choice in self.fields["kind"].choices if choice[0] != ""]
+
+
+class LiftTagForm(ActForm):
+    lifted_because = forms.CharField(label="Why it may be lifted", max_length=200)
+
+
+class ThingForm(ModelActForm):
+    class Meta:
+        model = ThingOut
+        fields = ("kind", "what", "where")
+        formfield_callback = trade_field
+        widgets = {"kind": forms.RadioSelect}
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["kind"].choices = [choice for choice in self.fields["kind"].choices if choice[0] != ""]
+
+
+class ThingBackForm(ActForm):
+    made_at = earlier()
+
+
+class WaiveForm(ActForm):
+    blocker = forms.CharField(widget=forms.HiddenInput, max_length=120)
+    reason = forms.CharField(
+        label="Why it may be waived",
+        help_text="Printed on the sheet, and listed for the shop owner.",
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )

@@ -1,0 +1,162 @@
+"""Work lines as the pages show them: everything of a line in a fixed number of queries, whatever it holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import Prefetch, QuerySet
+
+from jobs import authority
+from jobs.models import (
+    Job,
+    LabourEntry,
+    LineAnswer,
+    Measurement,
+    PartChange,
+    PartUsed,
+    Run,
+    WorkLine,
+)
+from jobs.models.part import ChangeKind
+from jobs.models.work import LineAnswerKind, LineKind, time_words
+from vehicles.models import Fault, OutstandingItem, Severity
+from workshop.models import Shop
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One line with what was prefetched for it, and what follows from that. Its properties make no query."""
+
+    line: WorkLine
+    currency: str
+    diagnosis: Decimal
+
+    @property
+    def authority(self) -> str:
+        return authority.words(self.line, self.currency, self.diagnosis)
+
+    @property
+    def asks(self) -> str:
+        """What the line waits for now: "estimate", "answer" or "tell"; empty when nothing of that kind."""
+        line = self.line
+        if line.dropped_because or line.job.is_closed:
+            return ""
+        if line.needs_telling:
+            return "tell"
+        if line.kind == LineKind.MAKE_SAFE:
+            return ""
+        if line.above_authority:
+            return "answer"
+        if line.answer or line.done_at:
+            return ""
+        if line.kind == LineKind.DIAGNOSIS:
+            if line.amount is None and not line.job.limit:
+                return "estimate"
+            return "answer" if self.diagnosis > line.job.limit else ""
+        return "estimate" if line.amount is None else "answer"
+
+    @property
+    def may_work(self) -> bool:
+        """Whether work may be written down on it, as far as authority goes."""
+        line = self.line
+        if not line.is_open or line.job.is_closed or line.job.state == "booked":
+            return False
+        if line.kind == LineKind.MAKE_SAFE or line.answer == LineAnswerKind.YES:
+            return True
+        return line.kind == LineKind.DIAGNOSIS and not line.answer and not self.asks
+
+    @property
+    def state(self) -> tuple[str, str]:
+        """Code and word of where the line stands."""
+        if self.line.done_at:
+            return "done", "Done"
+        if self.line.dropped_because:
+            return "dropped", "Not done"
+        if self.line.answer == LineAnswerKind.NO:
+            return "declined", "Declined"
+        if self.line.answer == LineAnswerKind.LATER:
+            return "deferred", "Deferred"
+        return "open", "Open"
+
+    @property
+    def left_in_danger(self) -> list[Fault]:
+        """Faults that stay although they are dangerous or major, because the line was declined or put off."""
+        if self.line.answer not in (LineAnswerKind.NO, LineAnswerKind.LATER) or self.line.done_at:
+            return []
+        grave = (Severity.DANGEROUS, Severity.MAJOR)
+        return [fault for fault in self.line.faults.all() if not fault.end and fault.severity in grave]
+
+    @property
+    def last_answer(self) -> LineAnswer | None:
+        answers = list(self.line.answers.all())
+        return answers[-1] if answers else None
+
+    @property
+    def minutes(self) -> int:
+        return sum(entry.minutes for entry in self.line.labour.all() if not entry.entered_in_error)
+
+    @property
+    def time(self) -> str:
+        return time_words(self.minutes) if self.minutes else ""
+
+    @property
+    def parts_total(self) -> Decimal | None:
+        priced = [used.total for used in self.parts_used if used.total is not None]
+        return sum(priced, Decimal(0)) if priced else None
+
+    @property
+    def parts_used(self) -> list[PartUsed]:
+        return [used for used in self.line.parts_used.all() if not used.entered_in_error]
+
+    @property
+    def measurements(self) -> list[Measurement]:
+        return [row for row in self.line.measurements.all() if not row.entered_in_error]
+
+    @property
+    def nowhere(self) -> list[PartChange]:
+        """Changes whose old part went nobody knows where yet."""
+        return [
+            change
+            for change in self.line.part_changes.all()
+            if change.part_off is not None and not change.part_off.whereabouts
+        ]
+
+    @property
+    def on_trial(self) -> list[PartChange]:
+        return [
+            change
+            for change in self.line.part_changes.all()
+            if change.kind == ChangeKind.ON_TRIAL
+            and change.part_on.on_trial
+            and not change.part_on.removed_at
+        ]
+
+
+def with_everything(lines: QuerySet[WorkLine]) -> QuerySet[WorkLine]:
+    """The lines with all that a page shows of them: one query and nine prefetches."""
+    parts = PartChange.objects.select_related("part_on__place", "part_off__place", "made_by")
+    return lines.select_related("technician", "qualified__person", "told_owner").prefetch_related(
+        Prefetch("faults", Fault.objects.order_by("order")),
+        Prefetch("items", OutstandingItem.objects.order_by("order")),
+        Prefetch("answers", LineAnswer.objects.select_related("by", "made_by")),
+        Prefetch("labour", LabourEntry.objects.select_related("person", "made_by")),
+        Prefetch("parts_used", PartUsed.objects.select_related("made_by")),
+        Prefetch("part_changes", parts),
+        Prefetch("measurements", Measurement.objects.select_related("place", "made_by")),
+        Prefetch("runs", Run.objects.select_related("version_used__procedure")),
+    )
+
+
+def lines_of(job: Job) -> list[Shown]:
+    """All lines of a job: eleven queries, however many there are."""
+    rows = list(with_everything(job.lines.order_by("order")))
+    return shown(job, rows)
+
+
+def shown(job: Job, rows: list[WorkLine]) -> list[Shown]:
+    """The rows with what follows from them. Two queries."""
+    currency, diagnosis = Shop.current().currency, authority.diagnosis_total(job)
+    for row in rows:
+        row.job = job
+    return [Shown(row, currency, diagnosis) for row in rows]

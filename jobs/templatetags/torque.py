@@ -1,0 +1,33 @@
+"""Filters for the pages of torque runs."""
+
+from __future__ import annotations
+
+from django import template
+
+from jobs import runs
+from jobs.models import TorqueReading, WorkLine
+
+register = template.Library()
+
+
+@register.filter
+def run_states(line: WorkLine) -> list[runs.RunState]:
+    """How the runs of a line stand: the queries of `states_of`, and none more where the runs are prefetched."""
+    rows = list(line.runs.all())
+    states = runs.states_of(rows)
+    return [states[run.pk] for run in rows]
+
+
+@register.filter
+def said(reading: TorqueReading) -> str:
+    return runs.reading_words(reading)
+
+
+@register.filter
+def why(reading: TorqueReading) -> str:
+    return runs.verdict_sentence(reading)
+
+
+@register.filter
+def check_said(check) -> str:
+    return runs.check_words(check)
