@@ -1,9 +1,14 @@
-"""What the database itself refuses about jobs: frozen sheets, facts that are never altered, released versions."""
+"""What the database itself refuses about jobs: frozen sheets, facts that are never altered, released
+versions.
+"""
 
 from workshop.triggers import Guard, append_only, guard
 
 _RELEASED = "A released version of a procedure never changes: make a new version."
-_VERSION_OF_STEP = "EXISTS (SELECT 1 FROM jobs_procedureversion v WHERE v.id = {row}.version_id AND v.released_at IS NOT NULL)"
+_VERSION_OF_STEP = (
+    "EXISTS (SELECT 1 FROM jobs_procedureversion v WHERE v.id = {row}.version_id "
+    "AND v.released_at IS NOT NULL)"
+)
 _VERSION_OF_STAGE = (
     "EXISTS (SELECT 1 FROM jobs_procedurestep s JOIN jobs_procedureversion v ON v.id = s.version_id "
     "WHERE s.id = {row}.step_id AND v.released_at IS NOT NULL)"
@@ -90,7 +95,8 @@ def register() -> None:
             "jobs_run",
             "UPDATE",
             "A run stays with its version and its work line.",
-            "NEW.version_used_id <> OLD.version_used_id OR NEW.line_id <> OLD.line_id OR NEW.job_id <> OLD.job_id",
+            "NEW.version_used_id <> OLD.version_used_id OR NEW.line_id <> OLD.line_id OR NEW.job_id "
+            "<> OLD.job_id",
         ),
         Guard(
             "jobs_run_of_a_released_version",
@@ -114,7 +120,8 @@ def register() -> None:
             "jobs_secondcheck",
             "INSERT",
             "Somebody else does the second check: this person took a reading in the step.",
-            "NEW.alone_because = '' AND EXISTS (SELECT 1 FROM jobs_torquereading r WHERE r.run_id = NEW.run_id "
+            "NEW.alone_because = '' AND EXISTS (SELECT 1 FROM jobs_torquereading r WHERE r.run_id = "
+            "NEW.run_id "
             "AND r.step_id = NEW.step_id AND r.made_by_id = NEW.made_by_id)",
         ),
     )

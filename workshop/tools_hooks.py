@@ -1,4 +1,6 @@
-"""What other rooms do when a torque tool turns out to have been wrong: they register here, and are called in the act."""
+"""What other rooms do when a torque tool turns out to have been wrong: they register here, and are called
+in the act.
+"""
 
 from __future__ import annotations
 
@@ -33,7 +35,9 @@ def tool_failed(by: By, tool: TorqueTool, since: date | None) -> None:
 
 
 def list_runs_with(lister: Lister) -> Lister:
-    """Register what lists the runs in doubt for the tool's page: objects with text, `get_absolute_url`, `meta`."""
+    """Register what lists the runs in doubt for the tool's page: objects with text, `get_absolute_url`,
+    `meta`.
+    """
     if lister not in _listers:
         _listers.append(lister)
     return lister

@@ -2432,8 +2432,12 @@ class Migration(migrations.Migration):
                     models.CheckConstraint(
                         condition=models.Q(
                             ("verdict", "no_limit"),
-                            models.Q(("value__lt", models.F("low")), ("verdict", "below")),
-                            models.Q(("value__gt", models.F("high")), ("verdict", "above")),
+                            models.Q(
+                                ("low__isnull", False), ("value__lt", models.F("low")), ("verdict", "below")
+                            ),
+                            models.Q(
+                                ("high__isnull", False), ("value__gt", models.F("high")), ("verdict", "above")
+                            ),
                             models.Q(
                                 ("verdict", "within"),
                                 models.Q(("low", None), ("value__gte", models.F("low")), _connector="OR"),
@@ -3001,7 +3005,9 @@ class Migration(migrations.Migration):
                             models.Q(
                                 models.Q(("distance_km", None), ("distance_unit", "")),
                                 models.Q(
-                                    ("distance_km__gt", 0), models.Q(("distance_unit", ""), _negated=True)
+                                    ("distance_km__gt", 0),
+                                    ("distance_km__isnull", False),
+                                    models.Q(("distance_unit", ""), _negated=True),
                                 ),
                                 _connector="OR",
                             ),

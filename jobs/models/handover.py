@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime, time
+from typing import Any
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils import timezone
 
+from vehicles.models.keeper import HOLDERS, VehicleKeeper
 from vehicles.models.outstanding import Channel
 from workshop.models import Record
 from workshop.models.base import one_of
 from workshop.models.shop import Paper
+from workshop.permissions import May
 
 
 class SheetKind(models.TextChoices):
@@ -20,10 +26,21 @@ class SheetKind(models.TextChoices):
 
 class SheetQuerySet(models.QuerySet):
     def visible_to(self, person) -> SheetQuerySet:
-        """Staff see every sheet; a vehicle owner those of the cars of which they are owner or keeper now."""
-        from jobs.models import Job
+        """Staff see every sheet; a vehicle owner those that were issued since the car has been theirs.
 
-        return self.filter(job__in=Job.objects.visible_to(person))
+        Earlier ones have a page with the name, address and prices of whoever had the car then.
+        """
+        if person.may(May.SEE_SHOP):
+            return self
+        since: dict[Any, date] = {}
+        for row in VehicleKeeper.objects.now().filter(keeper__account=person, part__in=HOLDERS):
+            day = row.from_on or timezone.localdate(row.made_at)
+            since[row.vehicle_id] = min(day, since.get(row.vehicle_id, day))
+        theirs = Q(pk__in=[])
+        for vehicle, day in since.items():
+            begins = timezone.make_aware(datetime.combine(day, time()))
+            theirs |= Q(job__vehicle=vehicle, made_at__gte=begins)
+        return self.filter(theirs)
 
 
 class SheetRevision(Record):

@@ -75,8 +75,8 @@ class Measurement(Record):
             ),
             models.CheckConstraint(
                 condition=Q(verdict="no_limit")
-                | Q(verdict="below", value__lt=F("low"))
-                | Q(verdict="above", value__gt=F("high"))
+                | Q(verdict="below", low__isnull=False, value__lt=F("low"))
+                | Q(verdict="above", high__isnull=False, value__gt=F("high"))
                 | Q(verdict="within")
                 & (Q(low=None) | Q(value__gte=F("low")))
                 & (Q(high=None) | Q(value__lte=F("high"))),

@@ -162,7 +162,8 @@ class ProcedureStep(models.Model):
     """One step: the fasteners of one joint, their pattern, sequence and stages.
 
     `sequence` lists fastener numbers 1…n in order. `groups` maps a group's name to its fastener numbers where
-    bolts are mixed; empty means that all have the same targets. `points` holds [x, y] in 0…1 for free positions.
+    bolts are mixed; empty means that all have the same targets. `points` holds [x, y] in 0…1 for free
+    positions.
     """
 
     version = models.ForeignKey(ProcedureVersion, on_delete=models.PROTECT, related_name="steps")
@@ -189,7 +190,8 @@ class ProcedureStep(models.Model):
     to_yield = models.BooleanField(
         "tightened to yield, as the maker declares",
         default=False,
-        help_text="The proof load is then exceeded on purpose, and a bolt that went above its limit is replaced.",
+        help_text="The proof load is then exceeded on purpose, and a bolt that went above its limit "
+        "is replaced.",
     )
     threadlocker = models.CharField(max_length=80, blank=True)
     questioned = models.TextField("questioned when written", blank=True, editable=False)
@@ -220,7 +222,8 @@ class ProcedureStep(models.Model):
             models.CheckConstraint(
                 condition=Q(questioned="") | ~Q(kept_because=""),
                 name="questioned_step_says_why_kept",
-                violation_error_message="This specification was questioned. Say why it is kept, or change it.",
+                violation_error_message="This specification was questioned. Say why it is kept, or "
+                "change it.",
                 violation_error_code="field:kept_because",
             ),
             models.CheckConstraint(
@@ -236,7 +239,9 @@ class ProcedureStep(models.Model):
 
     @property
     def group_names(self) -> list[str]:
-        """Groups in the order in which the sequence meets them: the database may reorder the keys of `groups`."""
+        """Groups in the order in which the sequence meets them: the database may reorder the keys of
+        `groups`.
+        """
         place = {number: index for index, number in enumerate(self.sequence)}
         return sorted(self.groups, key=lambda name: min(place.get(n, 0) for n in self.groups[name]))
 

@@ -44,7 +44,10 @@ class RoadTest(Record):
             ),
             models.CheckConstraint(
                 condition=one_of("distance_unit", DistanceUnit, blank=True)
-                & (Q(distance_km=None, distance_unit="") | Q(distance_km__gt=0) & ~Q(distance_unit="")),
+                & (
+                    Q(distance_km=None, distance_unit="")
+                    | Q(distance_km__isnull=False, distance_km__gt=0) & ~Q(distance_unit="")
+                ),
                 name="road_test_distance_has_a_unit",
                 violation_error_message="A distance driven is above 0 and has a unit.",
                 violation_error_code="field:distance",

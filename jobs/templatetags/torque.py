@@ -12,7 +12,9 @@ register = template.Library()
 
 @register.filter
 def run_states(line: WorkLine) -> list[runs.RunState]:
-    """How the runs of a line stand: the queries of `states_of`, and none more where the runs are prefetched."""
+    """How the runs of a line stand: the queries of `states_of`, and none more where the runs are
+    prefetched.
+    """
     rows = list(line.runs.all())
     states = runs.states_of(rows)
     return [states[run.pk] for run in rows]

@@ -27,8 +27,10 @@
   });
   document.addEventListener("htmx:afterSwap", () => {
     show();
+    // Whoever works by keyboard or hears the page goes on where the entry is; the picture stays where it was.
     const wrong = document.getElementById("form-errors");
-    if (wrong) wrong.focus();
+    const place = wrong || document.getElementById("place");
+    if (place) place.focus({ preventScroll: !wrong });
   });
   show();
 })();

@@ -20,7 +20,9 @@ WHEEL = {
 
 
 class ProcedureFactory(factory.django.DjangoModelFactory):
-    """A procedure with one released version. Give `person` (a lead); `steps` is a list of arguments of add_step."""
+    """A procedure with one released version. Give `person` (a lead); `steps` is a list of arguments of
+    add_step.
+    """
 
     class Meta:
         model = Procedure

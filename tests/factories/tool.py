@@ -14,7 +14,9 @@ from workshop.models import Calibration, TorqueTool
 
 
 class ToolFactory(factory.django.DjangoModelFactory):
-    """A click wrench of class II A, 40 to 200 N·m, calibrated (`calibrated=False` for none). Give `person`."""
+    """A click wrench of class II A, 40 to 200 N·m, calibrated (`calibrated=False` for none). Give
+    `person`.
+    """
 
     class Meta:
         model = TorqueTool

@@ -68,7 +68,8 @@ def test_a_wrench_without_a_scale_is_refused_and_a_gauge_needs_none(lead):
     assert gauge.unfit_because(None, on=today()) == ""
 
 
-# ISO 6789-1:2017, Type II class A: ±4 % above 10 N·m of highest torque, ±6 % up to it (a tool maker's manual).
+# ISO 6789-1:2017, Type II class A: ±4 % above 10 N·m of highest torque, ±6 % up to it (a tool maker's
+# manual).
 @pytest.mark.parametrize(("top", "deviation"), [(200, 4), (10, 6), ("10.01", 4)])
 def test_without_a_deviation_the_one_of_the_class_is_taken(lead, top, deviation):
     tool = acts.add_tool(by=by(lead), **{**NEW, "scale_low": Decimal(2), "scale_high": Decimal(str(top))})

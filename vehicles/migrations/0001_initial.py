@@ -958,7 +958,9 @@ class Migration(migrations.Migration):
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            models.Q(("not_readable_because", ""), ("value__gte", 0)),
+                            models.Q(
+                                ("not_readable_because", ""), ("value__gte", 0), ("value__isnull", False)
+                            ),
                             models.Q(("value", None), models.Q(("not_readable_because", ""), _negated=True)),
                             _connector="OR",
                         ),
@@ -1169,7 +1171,11 @@ class Migration(migrations.Migration):
                     models.CheckConstraint(
                         condition=models.Q(
                             models.Q(("due_km", None), ("due_km_unit", "")),
-                            models.Q(("due_km__gt", 0), models.Q(("due_km_unit", ""), _negated=True)),
+                            models.Q(
+                                ("due_km__gt", 0),
+                                ("due_km__isnull", False),
+                                models.Q(("due_km_unit", ""), _negated=True),
+                            ),
                             _connector="OR",
                         ),
                         name="item_due_distance_has_a_unit",

@@ -85,7 +85,7 @@ class OdometerReading(Record):
         constraints = [
             *Record.Meta.constraints,
             models.CheckConstraint(
-                condition=Q(value__gte=0, not_readable_because="")
+                condition=Q(value__isnull=False, value__gte=0, not_readable_because="")
                 | Q(value=None) & ~Q(not_readable_because=""),
                 name="odometer_read_or_says_why_not",
                 violation_error_message="Give the reading, or say why the odometer is not readable: one of the two.",

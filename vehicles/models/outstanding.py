@@ -147,7 +147,8 @@ class OutstandingItem(Record, Versioned):
                 "advice, by the owner's recorded wish to leave it so.",
             ),
             models.CheckConstraint(
-                condition=Q(due_km=None, due_km_unit="") | Q(due_km__gt=0) & ~Q(due_km_unit=""),
+                condition=Q(due_km=None, due_km_unit="")
+                | Q(due_km__isnull=False, due_km__gt=0) & ~Q(due_km_unit=""),
                 name="item_due_distance_has_a_unit",
                 violation_error_code="field:due_distance",
                 violation_error_message="A due distance needs a figure above 0 and its unit.",

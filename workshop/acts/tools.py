@@ -54,8 +54,17 @@ def add_tool(
             scale_high=scale_high,
         )
     )
-    note(tool, facts={"label": label, "kind": kind, "class": iso_class, "serial": tool.serial, "unit": unit,
-                      "scale": [scale_low, scale_high]})  # fmt: skip
+    note(
+        tool,
+        facts={
+            "label": label,
+            "kind": kind,
+            "class": iso_class,
+            "serial": tool.serial,
+            "unit": unit,
+            "scale": [scale_low, scale_high],
+        },
+    )
     return tool
 
 
@@ -145,9 +154,15 @@ def add_calibration(
     )
     say(
         row,
-        facts={"tool": tool.label, "certificate": row.certificate, "calibrated_on": calibrated_on, "due_on": due_on,
-               "deviation_percent": row.deviation_percent, "passed": passed},
-    )  # fmt: skip
+        facts={
+            "tool": tool.label,
+            "certificate": row.certificate,
+            "calibrated_on": calibrated_on,
+            "due_on": due_on,
+            "deviation_percent": row.deviation_percent,
+            "passed": passed,
+        },
+    )
     if not passed:
         _fail(by, tool, FailureKind.FAILED, f"certificate {row.certificate}", calibrated_on)
     elif tool.withdrawn_at and tool.failure_on(by.day) is None:
@@ -170,7 +185,9 @@ def _deviation(tool: TorqueTool, given: Decimal | None) -> Decimal:
 
 @act(May.EDIT_TOOLS)
 def withdraw_tool(*, by: By, tool: TorqueTool, reason: str, readings_doubted: bool = True) -> TorqueTool:
-    """Take a tool out of use. Where its readings are in doubt, what it tightened is listed and checked again."""
+    """Take a tool out of use. Where its readings are in doubt, what it tightened is listed and checked
+    again.
+    """
     tool = _in_use(tool)
     if not reason.strip():
         raise ValidationError({"reason": "Say why the tool is withdrawn."})
@@ -181,7 +198,9 @@ def withdraw_tool(*, by: By, tool: TorqueTool, reason: str, readings_doubted: bo
 
 @act(May.DROP_TOOL)
 def report_drop(*, by: By, tool: TorqueTool, what: str) -> TorqueTool:
-    """A tool was dropped, overloaded or damaged: out of use until it is calibrated again, whoever reports it."""
+    """A tool was dropped, overloaded or damaged: out of use until it is calibrated again, whoever reports
+    it.
+    """
     tool = _in_use(tool)
     if not what.strip():
         raise ValidationError({"what": "Say what happened to the tool."})

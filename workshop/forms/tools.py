@@ -14,7 +14,8 @@ class ToolForm(ModelActForm):
         label="Class by ISO 6789-1",
         choices=CLASSES,
         required=False,
-        help_text="Gives the permissible deviation where the certificate names none. None for an angle gauge.",
+        help_text="Gives the permissible deviation where the certificate names none. None for an "
+        "angle gauge.",
     )
 
     class Meta:
@@ -60,7 +61,8 @@ class CalibrationForm(ModelActForm):
         if words := deviation_words(tool):
             deviation.help_text = f"As certified. Left empty, what the class permits is taken: {words}."
         self.fields["passed"].help_text = (
-            "As it came to the laboratory, before any adjustment. A failed one puts the tool out of use, and what "
+            "As it came to the laboratory, before any adjustment. A failed one puts the tool out of "
+            "use, and what "
             "it tightened since its last good calibration is checked again. Record the calibration after the "
             "adjustment as another one."
         )
@@ -80,7 +82,8 @@ class WithdrawForm(ActForm):
         label="What it tightened since its last good calibration is in doubt",
         required=False,
         initial=True,
-        help_text="Those runs are listed and a re-check is raised on each car. Take the tick out for a tool that is "
+        help_text="Those runs are listed and a re-check is raised on each car. Take the tick out for "
+        "a tool that is "
         "lost or sold and was in order.",
     )
 
@@ -89,6 +92,7 @@ class DropForm(ActForm):
     what = forms.CharField(
         label="What happened",
         max_length=180,
-        help_text="Dropped, from what height; overloaded; used as a breaker bar. The tool stays out of use until "
+        help_text="Dropped, from what height; overloaded; used as a breaker bar. The tool stays out "
+        "of use until "
         "it is calibrated again.",
     )

@@ -65,7 +65,8 @@ class TorqueTool(Record, Versioned):
                     scale_low__lt=F("scale_high"),
                 ),
                 name="torque_tool_has_a_scale",
-                violation_error_message="Give the lowest and the highest value marked on the tool, the lower one first.",
+                violation_error_message="Give the lowest and the highest value marked on the tool, "
+                "the lower one first.",
                 violation_error_code="field:scale_high",
             ),
             models.CheckConstraint(
@@ -90,13 +91,17 @@ class TorqueTool(Record, Versioned):
         return max(rows, key=lambda row: (row.calibrated_on, row.made_at), default=None)
 
     def working_range(self, day: date) -> tuple[Amount, Amount]:
-        """From the certificate valid on that day, else 20 to 100 % of the scale (common practice for the test points)."""
+        """From the certificate valid on that day, else 20 to 100 % of the scale (common practice for the
+        test points).
+        """
         if (row := self.calibration_on(day)) and row.range_low is not None:
             return Amount(row.range_low, self.unit), Amount(row.range_high, self.unit)
         return Amount(self.scale_high * Decimal("0.2"), self.unit), Amount(self.scale_high, self.unit)
 
     def last_good_calibration(self, before: date) -> Calibration | None:
-        """The latest passed calibration made before that day: what was read since then is in doubt when it fails."""
+        """The latest passed calibration made before that day: what was read since then is in doubt when it
+        fails.
+        """
         rows = [row for row in self.calibrations.all() if row.passed and row.calibrated_on < before]
         return max(rows, key=lambda row: (row.calibrated_on, row.made_at), default=None)
 
@@ -149,7 +154,8 @@ class Calibration(Record):
         "permissible deviation (percent)",
         max_digits=4,
         decimal_places=2,
-        help_text="What readings are judged with: the class's permissible deviation by ISO 6789-1, or as certified.",
+        help_text="What readings are judged with: the class's permissible deviation by ISO 6789-1, or "
+        "as certified.",
     )
     range_low = models.DecimalField("certified from", max_digits=8, decimal_places=2, null=True, blank=True)
     range_high = models.DecimalField("certified to", max_digits=8, decimal_places=2, null=True, blank=True)
@@ -169,7 +175,8 @@ class Calibration(Record):
             models.CheckConstraint(
                 condition=Q(due_on__gt=F("calibrated_on")),
                 name="calibration_due_after_it_was_made",
-                violation_error_message="The next calibration is due after this one was made: give a later day.",
+                violation_error_message="The next calibration is due after this one was made: give a "
+                "later day.",
                 violation_error_code="field:due_on",
             ),
             models.CheckConstraint(
@@ -205,8 +212,8 @@ class FailureKind(models.TextChoices):
 class ToolFailure(Record):
     """A tool went out of use. Append-only; a passed calibration afterwards puts the tool back in use.
 
-    `since` is the day of the last good calibration before it (empty: there was none): what counted from then on
-    is in doubt while `readings_doubted`.
+    `since` is the day of the last good calibration before it (empty: there was none): what counted from then
+    on is in doubt while `readings_doubted`.
     """
 
     tool = models.ForeignKey(TorqueTool, on_delete=models.PROTECT, related_name="failures")

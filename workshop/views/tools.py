@@ -39,7 +39,9 @@ def _row(tool: TorqueTool, today) -> dict:
 
 @may(May.SEE_SHOP)
 def tool(request: HttpRequest, tool_id: UUID) -> HttpResponse:
-    """One tool: its state, calibrations, what happened to it, and what it tightened since it was last good."""
+    """One tool: its state, calibrations, what happened to it, and what it tightened since it was last
+    good.
+    """
     row = get_object_or_404(_tools(), pk=tool_id)
     doubts = [
         {"failure": failure, "runs": runs_of(row, failure.since, failure.made_at)}

@@ -1,0 +1,225 @@
+from __future__ import annotations
+
+from django import forms
+
+from jobs.models import Procedure, ProcedureStage, ProcedureStep
+from jobs.models.procedure import StageKind
+from jobs.models.torque import AngleBy, CheckMethod, DispositionKind, ReadingKind, ReadingVerdict
+from jobs.runs import AGAIN, FastenerState, RunState, StageState, StepState
+from workshop.engineering.units import UNITS, units_of
+from workshop.forms.base import ActForm
+from workshop.forms.fields import AmountField, MomentField
+from workshop.models import TorqueTool
+from workshop.models.shop import TorqueUnit
+from workshop.models.tools import ToolKind
+from workshop.permissions import May
+
+
+class StartRunForm(ActForm):
+    procedure = forms.ModelChoiceField(
+        queryset=Procedure.objects.none(), label="Procedure", empty_label="Choose a procedure"
+    )
+    where = forms.CharField(
+        label="On which part of the car", max_length=80, required=False, help_text="Such as: front left."
+    )
+    made_at = MomentField(required=False, label="Begun earlier? When")
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["procedure"].queryset = (
+            Procedure.objects.filter(withdrawn_because="", versions__released_at__isnull=False)
+            .distinct()
+            .order_by("title")
+        )
+
+
+def units_for(stage: StageState) -> list[str]:
+    """Units that a reading at this stage may be typed in."""
+    kind = stage.stage.kind
+    if kind == StageKind.ANGLE:
+        return ["deg"]
+    if kind == StageKind.RESULT:
+        target = next(iter(stage.targets.values()), None)
+        return [unit.code for unit in units_of(UNITS[target.unit].dimension if target else "length")]
+    return list(TorqueUnit.values)
+
+
+class EntryForm(ActForm):
+    """What one reading and a round have in common. The stage decides which fields there are."""
+
+    step = forms.ModelChoiceField(queryset=ProcedureStep.objects.none(), widget=forms.HiddenInput)
+    stage = forms.ModelChoiceField(queryset=ProcedureStage.objects.none(), widget=forms.HiddenInput)
+    kind = forms.ChoiceField(choices=ReadingKind.choices, label="What happened")
+    tool = forms.ModelChoiceField(queryset=TorqueTool.objects.none(), required=False, label="Tool")
+    angle_by = forms.ChoiceField(choices=[("", "–"), *AngleBy.choices], required=False, label="Angle by")
+    redo_reason = forms.CharField(label="Why it is done again", max_length=200, required=False)
+    confirmed_odd = forms.BooleanField(label="Typed as meant: the unit is right", required=False)
+    made_at = MomentField(
+        required=False,
+        label="Done earlier? When",
+        help_text="For what is written down later: it is judged by the tool's calibration on that day.",
+    )
+
+    def __init__(self, *args, state: RunState, of: StepState, stage: StageState, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.of, self.at = of, stage
+        self.fields["step"].queryset = ProcedureStep.objects.filter(version=state.version)
+        self.fields["stage"].queryset = ProcedureStage.objects.filter(step__version=state.version)
+        kind = stage.stage.kind
+        self.fields["tool"].queryset = TorqueTool.objects.filter(
+            kind__in=[ToolKind.ANGLE] if kind == StageKind.ANGLE else [ToolKind.SETTING, ToolKind.INDICATING]
+        )
+        self.initial.setdefault("step", of.step.pk)
+        self.initial.setdefault("stage", stage.stage.pk)
+        dimension = UNITS[units_for(stage)[0]].dimension
+        self.fields["reading"] = AmountField(
+            dimension, units=units_for(stage), required=False, label="Reading"
+        )
+        self.fields["running_torque"] = AmountField(
+            "torque", units=list(TorqueUnit.values), required=False, label="Running torque of this fastener"
+        )
+        self._leave_out(kind)
+
+    def _leave_out(self, kind: str) -> None:
+        gone = []
+        if kind != StageKind.ANGLE:
+            gone.append("angle_by")
+        if kind in (StageKind.LOOSEN, StageKind.RESULT):
+            gone.append("tool")
+        if kind == StageKind.LOOSEN:
+            gone.append("reading")
+        if kind != StageKind.TORQUE:
+            gone.append("confirmed_odd")
+        if not self.at.stage.add_running_torque:
+            gone.append("running_torque")
+        for name in gone:
+            del self.fields[name]
+
+
+class ReadingForm(EntryForm):
+    fastener = forms.IntegerField(label="Fastener")
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["fastener"].widget.attrs.update(
+            {"inputmode": "numeric", "min": 1, "max": self.of.step.fasteners}
+        )
+
+    @property
+    def asks_odd(self) -> bool:
+        return "confirmed_odd" in self.fields and (
+            bool(self.data.get("confirmed_odd"))
+            or any(error.code == "odd_unit" for error in self.errors.as_data().get("reading", []))
+        )
+
+
+class RoundForm(EntryForm):
+    """Several fasteners at once: each reading says that it was entered together with others."""
+
+    fasteners = forms.TypedMultipleChoiceField(
+        coerce=int,
+        label="Fasteners done, in this order",
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+
+    field_order = [
+        "fasteners",
+        "tool",
+        "kind",
+        "angle_by",
+        "reading",
+        "running_torque",
+        "confirmed_odd",
+        "redo_reason",
+        "made_at",
+    ]
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        from jobs.acts.torque import KINDS_OF_STAGE
+
+        self.fields["fasteners"].choices = [(n, f"{n}") for n in self.of.step.sequence]
+        self.initial.setdefault("fasteners", [n for n in self.of.step.sequence if n in self.at.todo])
+        kinds = KINDS_OF_STAGE[self.at.stage.kind]
+        self.fields["kind"].choices = [(kind.value, kind.label) for kind in map(ReadingKind, kinds)]
+        self.initial.setdefault("kind", kinds[0])
+        for name, sentence in (
+            ("fasteners", "Name the fasteners that were done."),
+            ("tool", "Choose the tool that they were done with."),
+            ("reading", "Give the value, with its unit."),
+        ):
+            if name in self.fields and not (name == "tool" and self.at.stage.kind == StageKind.ANGLE):
+                self.fields[name].required = True
+                self.fields[name].error_messages["required"] = sentence
+        if not self.is_bound:
+            self.fields.pop("confirmed_odd", None)
+        self.order_fields(self.field_order)
+
+
+class NewFittedForm(ActForm):
+    what = forms.CharField(
+        label="Which new fasteners, from where",
+        max_length=200,
+        help_text="Such as: 5 bolts M10x70 10.9, box from the maker, lot on the label.",
+    )
+    made_at = MomentField(required=False, label="Done earlier? When")
+
+
+class SecondCheckForm(ActForm):
+    method = forms.ChoiceField(label="How it was checked", widget=forms.RadioSelect)
+    alone_because = forms.CharField(
+        label="Nobody else is in the building, because",
+        max_length=200,
+        required=False,
+        help_text="Only then. Your own re-check comes at least 10 minutes after the last reading, or "
+        "a lead gives "
+        "the reason. It is printed as such, and an independent re-check becomes an outstanding item.",
+    )
+    note = forms.CharField(label="Note", max_length=200, required=False)
+    made_at = MomentField(required=False, label="Done earlier? When")
+
+    def __init__(self, *args, of: StepState, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["method"].choices = [(m.value, m.label) for m in map(CheckMethod, of.check_methods)]
+
+
+class DisposeForm(ActForm):
+    """Offers what may be decided about this reading by this person."""
+
+    kind = forms.ChoiceField(label="What is done", widget=forms.RadioSelect)
+    reason = forms.CharField(label="Reason", max_length=300)
+    source = forms.CharField(
+        label="Maker's source that allows it",
+        max_length=200,
+        required=False,
+        help_text="Needed where a reading above its limit is accepted.",
+    )
+
+    def __init__(self, *args, of: StepState, one: FastenerState, person, **kwargs):
+        super().__init__(*args, **kwargs)
+        above, lead = one.verdict == ReadingVerdict.ABOVE, person.may(May.DISPOSITION)
+        kinds = [kind for kind in DispositionKind if kind in AGAIN]
+        if above and of.by_sight_only:
+            kinds = [DispositionKind.REPLACED]
+        elif lead and one.counts and above:
+            kinds.append(DispositionKind.ACCEPTED)
+        elif lead and one.counts and one.verdict == ReadingVerdict.NOT_PROVEN:
+            kinds.append(DispositionKind.ACCEPTED_UNPROVEN)
+        self.fields["kind"].choices = [(kind.value, kind.label) for kind in kinds]
+        if DispositionKind.ACCEPTED not in kinds:
+            del self.fields["source"]
+
+
+class AbandonForm(ActForm):
+    abandoned_because = forms.CharField(
+        label="Why it is given up, and how the joint was left",
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Such as: bolt 3 stripped; all bolts hand-tight, wheel on stands. A tag on the car stays.",
+    )
+    made_at = MomentField(required=False, label="Done earlier? When")
+
+
+class CompleteForm(ActForm):
+    made_at = MomentField(required=False, label="Done earlier? When")

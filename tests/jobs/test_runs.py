@@ -1,0 +1,251 @@
+"""Where a run stands: nothing is lost, nothing is asked twice, and a verdict does not depend on the unit
+typed.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.db import connection, connections
+from django.test.utils import CaptureQueriesContext
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from jobs import runs
+from jobs.acts import torque as acts
+from jobs.models import Disposition, ProcedureStage, ProcedureStep, TorqueReading
+from jobs.runs import FastenerState, state_of, states_of, verdict_of
+from tests.factories.procedure import WHEEL
+from tests.factories.run import RunFactory, click, click_all, stage_of, step_of
+from tests.factories.tool import ToolFactory
+from tests.people import by
+from workshop.engineering.units import Amount
+from workshop.models.shop import TorqueUnit
+
+
+@pytest.fixture
+def tool(lead):
+    return ToolFactory(person=lead)
+
+
+def test_an_empty_run_says_what_comes_first(lead, car):
+    run = RunFactory(person=lead, vehicle=car)
+    state = state_of(run)
+    assert state.next == (step_of(run), stage_of(run, 1), 1)
+    assert [problem.code for problem in state.problems] == ["incomplete", "incomplete"]
+    assert (state.progress, state.last_order, state.complete) == ((0, 10), 0, False)
+    assert states_of([]) == {}
+
+
+def test_the_summary_for_the_sheet(lead, technician, other_technician, car, tool):
+    step = {**WHEEL, "critical": True}
+    step["stages"] = [{"name": "Final", "value": "90", "plus": "7", "unit": "lbf.ft"}]
+    run = RunFactory(person=lead, vehicle=car, steps=[step])
+    click_all(technician, run, tool, values=(120,))
+    acts.second_check(
+        by=by(other_technician), run=run, step=step_of(run), method="witnessed", note="all five"
+    )
+    state = state_of(run)
+    (summary,) = state.summary
+    assert summary["stages"] == [{"name": "Final", "targets": ["90 lbf·ft (83 lbf·ft to 97 lbf·ft)"]}]
+    assert summary["verdicts"] == "5 within"
+    assert summary["check"].startswith("Witnessed the tightening, Odo Fennick")
+    assert state.verdict_words == "5 within"
+    assert state.tool_words[0].startswith(f"{tool}, certificate BC-")
+    assert state.tool_words[0].endswith("±4 %")
+
+
+def test_the_number_of_queries_is_fixed(lead, technician, other_technician, car, tool):
+    first = RunFactory(person=lead, vehicle=car, steps=[{**WHEEL, "critical": True}])
+    with CaptureQueriesContext(connection) as small:
+        state_of(first)
+    click_all(technician, first, tool)
+    acts.second_check(by=by(other_technician), run=first, step=step_of(first), method="witnessed")
+    others = [RunFactory(person=lead, line=first.line, where=f"place {n}") for n in range(3)]
+    for run in others:
+        click_all(technician, run, tool)
+    with CaptureQueriesContext(connection) as large:
+        found = states_of([first, *others])
+    assert len(large) <= len(small) + 1 <= 11
+    assert [state.complete for state in found.values()] == [True] * 4
+
+
+def test_two_people_at_the_same_moment_get_two_orders(transactional_db):
+    """Two threads, two connections: the second waits for the first, and both readings are kept."""
+    from tests.people import CAST, make_person
+    from vehicles.acts import vehicle
+
+    lead, one, two = (make_person(*CAST[name]) for name in ("lead", "technician", "other_technician"))
+    car = vehicle.add_vehicle(by=by(lead), number="FRAME778", make="Ostra", model="1600 GT", year=1975)
+    tool = ToolFactory(person=lead)
+    run = RunFactory(person=lead, vehicle=car)
+    together, failures = threading.Barrier(2), []
+
+    def hand(person, fastener):
+        try:
+            together.wait(timeout=20)
+            click(person, run, 1, fastener, 60, tool)
+        except Exception as error:  # a thread's exception is seen by nobody else
+            failures.append(error)
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=hand, args=pair) for pair in ((one, 1), (two, 3))]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert failures == []
+    assert sorted(TorqueReading.objects.values_list("order", flat=True)) == [1, 2]
+    assert set(TorqueReading.objects.values_list("made_by", flat=True)) == {one.pk, two.pk}
+
+
+def test_the_same_fastener_at_the_same_moment_is_asked_about(transactional_db):
+    from tests.people import CAST, make_person
+    from vehicles.acts import vehicle
+
+    lead, one, two = (make_person(*CAST[name]) for name in ("lead", "technician", "other_technician"))
+    car = vehicle.add_vehicle(by=by(lead), number="FRAME779", make="Ostra", model="1600 GT", year=1975)
+    tool = ToolFactory(person=lead)
+    run = RunFactory(person=lead, vehicle=car)
+    together, outcome = threading.Barrier(2), []
+
+    def hand(person):
+        try:
+            together.wait(timeout=20)
+            click(person, run, 1, 1, 60, tool)
+            outcome.append("recorded")
+        except ValidationError as error:
+            outcome.append(list(error.message_dict))
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=hand, args=(person,)) for person in (one, two)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert sorted(outcome, key=str) == [["redo_reason"], "recorded"]
+    assert TorqueReading.objects.count() == 1
+
+
+# Properties -------------------------------------------------------------------------------------------------
+
+torques = st.decimals(min_value=Decimal("0.5"), max_value=Decimal("2000"), places=2)
+
+
+@given(
+    value=torques,
+    target=torques,
+    percent=st.integers(1, 30),
+    deviation=st.integers(0, 10),
+    rule=st.sampled_from(["guarded", "plain"]),
+)
+@settings(max_examples=200, deadline=None)
+def test_the_verdict_is_the_same_in_every_unit(value, target, percent, deviation, rule):
+    """One torque typed in four units: the same verdict, unless a limit lies within the rounding of six
+    decimals.
+    """
+    low, high = target * (100 - percent) / 100, target * (100 + percent) / 100
+    d = Decimal(deviation) / 100
+    edges = (low, high, low * (1 + d), high * (1 - d))
+    base = Amount(value, "N.m")
+    verdicts = {
+        verdict_of("clicked", _six(base.to(unit).base()), low, high, Decimal(deviation), rule)
+        for unit in TorqueUnit.values
+    }
+    if all(abs(value - edge) > Decimal("0.000002") for edge in edges):
+        assert len(verdicts) == 1
+    assert verdicts <= {"within", "below", "above", "not_proven"}
+
+
+def _six(value: Decimal) -> Decimal:
+    return value.quantize(Decimal("0.000001"))
+
+
+entries = st.lists(
+    st.tuples(
+        st.integers(0, 2),  # stage
+        st.integers(1, 4),  # fastener
+        st.sampled_from(["clicked", "did_not_move"]),
+        st.sampled_from(["within", "below", "above", "not_proven"]),
+        st.booleans(),  # counts
+        st.sampled_from([None, None, "redone", "replaced", "accepted"]),
+    ),
+    max_size=30,
+)
+
+
+@given(
+    entries=entries, order_of_work=st.sampled_from(["stage_by_stage", "fastener_by_fastener", "until_still"])
+)
+@settings(max_examples=200, deadline=None)
+def test_no_reading_is_ever_lost(entries, order_of_work):
+    """Whatever was recorded in whatever order: each reading stands or is an earlier one, at its own place,
+    once.
+    """
+    stages = [
+        ProcedureStage(pk=number, order=number + 1, kind="torque", name=f"S{number}") for number in range(3)
+    ]
+    for stage in stages:
+        stage._prefetched_objects_cache = {"targets": _Rows([])}
+    step = ProcedureStep(
+        pk=1, order=1, title="Joint", fasteners=4, sequence=[1, 3, 2, 4], order_of_work=order_of_work
+    )
+    step._prefetched_objects_cache = {"stages": _Rows(stages)}
+    readings, dispositions = [], []
+    for order, (stage, fastener, kind, verdict, counts, decided) in enumerate(entries, 1):
+        row = TorqueReading(
+            step_id=1, stage_id=stage, fastener=fastener, order=order, kind=kind, verdict=verdict,
+            counts_not_because="" if counts else "out of calibration",
+        )  # fmt: skip
+        readings.append(row)
+        if decided:
+            dispositions.append(Disposition(reading=row, kind=decided, after_reading=order))
+    state = runs._step_state(step, readings, dispositions)
+    seen = []
+    for stage in state.stages:
+        for number, one in stage.fasteners.items():
+            held = [*one.earlier, *([one.reading] if one.reading else [])]
+            assert all((row.stage_id, row.fastener) == (stage.stage.pk, number) for row in held)
+            assert [row.order for row in one.earlier] == sorted(row.order for row in one.earlier)
+            if one.reading is not None and one.earlier:
+                assert one.reading.order > one.earlier[-1].order
+            if one.settled:
+                assert one.counts
+                assert one.verdict != "below"
+            seen += held
+    assert sorted(row.order for row in seen) == [row.order for row in readings]
+    undone = {
+        row.reading.fastener: row.after_reading for row in dispositions if row.kind in ("redone", "replaced")
+    }
+    for stage in state.stages:
+        for number, one in stage.fasteners.items():
+            assert one.reading is None or one.reading.order > undone.get(number, 0)
+
+
+class _Rows:
+    """What a prefetch leaves behind: a list that answers `all()`."""
+
+    def __init__(self, rows):
+        self.rows = rows
+
+    def all(self):
+        return self.rows
+
+    def __iter__(self):
+        return iter(self.rows)
+
+
+def test_what_a_drawing_reads_aloud():
+    assert FastenerState(1).words == "to do"
+    row = TorqueReading(kind="clicked", typed=Decimal("120.000"), unit="N.m", verdict="above")
+    one = FastenerState(1, reading=row, verdict="above", counts=True, flag="above")
+    assert one.words == "set 120 N·m, clicked: above"
+    assert (
+        replace(one, flag="moved").words == "set 120 N·m, clicked: above, moved in the last round: once more"
+    )
