@@ -6,6 +6,8 @@ class JobsConfig(AppConfig):
     verbose_name = "Jobs"
 
     def ready(self) -> None:
-        from jobs import guards
+        from jobs import anchors, guards
+        from workshop import log
 
         guards.register()
+        log.add_anchor_source(anchors.of_sheets)

@@ -188,7 +188,7 @@ def visits(rows: list[dict]) -> Iterator[dict]:
         yield step("jobs.handover.call_ready", "15:10", job=f"${job}")
         yield step("jobs.handover.hand_over", "16:30", job=f"${job}", collected_by=row["keeper"],
                    identified_by="known to the shop", left_how="driven", keys_returned=1,
-                   odometer=f"amount:{row['out']}")  # fmt: skip
+                   odometer=row["out"])  # fmt: skip
 
 
 def _turns(step: dict) -> Iterator[dict]:

@@ -3,6 +3,7 @@
 // A form with data-repeat is left alone.
 (() => {
   const PATIENCE = 20000; // then the button works again: a repeat is harmless, a dead button is not
+  const DOUBLE_TAP = 400; // between the two halves of one
   const held = new Map();
   const pending = new WeakSet(); // between the tap and the moment the button is shut
 
@@ -36,10 +37,46 @@
     if (place) { place.textContent = text; place.hidden = !text; }
   };
 
+  // Signing in anew, in another window or on the way back here, makes the token of an older form worthless.
+  // The cookie always holds the one that counts.
+  const renew = (form) => {
+    const token = form.querySelector('input[name="csrfmiddlewaretoken"]');
+    const cookie = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
+    if (token && cookie) token.value = cookie[1];
+  };
+
+  // Loaded again by Back, a page has a fresh key while the browser fills in what was typed: sent again, it would
+  // be a second record. So the history keeps the key that a form was sent with, and it comes back with the text.
+  const keyOf = (form) => form.querySelector('input[type="hidden"][name="key"]');
+  const nameOf = (form) => form.getAttribute("action") || "";
+  const remember = (form) => {
+    if (!form.matches(".form") || !keyOf(form)) return;
+    const sent = { ...history.state?.sent, [nameOf(form)]: keyOf(form).value };
+    history.replaceState({ ...history.state, sent }, "");
+  };
+  const filledIn = (each) => {
+    if (each.type === "checkbox" || each.type === "radio") return each.checked !== each.defaultChecked;
+    if (each.localName === "select") {
+      const usual = [...each.options].findIndex((option) => option.defaultSelected);
+      return each.selectedIndex !== Math.max(usual, 0);
+    }
+    return each.matches("input:not([type=hidden]), textarea") && each.value !== each.defaultValue;
+  };
+  window.addEventListener("pageshow", (event) => {
+    const sent = history.state?.sent;
+    if (event.persisted || !sent) return;
+    document.querySelectorAll("form.form").forEach((form) => {
+      const key = keyOf(form);
+      if (key && nameOf(form) in sent && [...form.elements].some(filledIn)) key.value = sent[nameOf(form)];
+    });
+  });
+
   // In the capture phase, so that a second submit is stopped before any other script sees it.
   document.addEventListener("submit", (event) => {
     const form = event.target;
-    if (form.getAttribute("method") !== "post" || "repeat" in form.dataset) return;
+    if (form.getAttribute("method") !== "post") return;
+    renew(form);
+    if ("repeat" in form.dataset) return;
     if (held.has(form) || pending.has(form)) {
       event.preventDefault();
       event.stopImmediatePropagation();
@@ -49,11 +86,20 @@
     // Afterwards: a button disabled too early is left out of what is sent.
     const button = event.submitter;
     pending.add(form);
+    remember(form);
     setTimeout(() => {
       pending.delete(form);
       if (!event.defaultPrevented || scripted) hold(form, button);
     }, 0);
   }, true);
+
+  // A double tap that the answer overtook: its second half would meet the next form's button, in the same place.
+  document.addEventListener("htmx:afterSwap", (event) => {
+    if (event.detail.requestConfig.verb !== "post") return;
+    const fresh = [...document.querySelectorAll('form[hx-post] button:not([type="button"])')];
+    fresh.forEach((each) => { each.inert = true; });
+    setTimeout(() => fresh.forEach((each) => { each.inert = false; }), DOUBLE_TAP);
+  });
 
   document.addEventListener("htmx:beforeRequest", () => say(""));
   document.addEventListener("htmx:afterRequest", (event) => {
@@ -61,6 +107,12 @@
     if (form) release(form);
   });
   const kept = "What you typed is still here";
+  // Sent away to sign in, a form would lose what was typed: it stays and says so.
+  document.addEventListener("htmx:beforeOnLoad", (event) => {
+    if (event.detail.xhr.status !== 401 || !event.detail.elt.closest("form")) return;
+    event.preventDefault();
+    say(`You are signed out. ${kept}: sign in in another window, then send it again.`);
+  });
   document.addEventListener("htmx:sendError", () => {
     say(`No answer from the workshop's server. ${kept}: try again in a moment.`);
   });
@@ -69,8 +121,7 @@
   });
   document.addEventListener("htmx:responseError", (event) => {
     const { status } = event.detail.xhr;
-    if (status === 401) say(`You are signed out. ${kept}: sign in in another window, then send it again.`);
-    else if (status === 403) say(`This is not yours to do, or the page is too old: reload it. ${kept}.`);
+    if (status === 403) say(`This is not yours to do, or the page is too old: reload it. ${kept}.`);
     else say(`The server answered with an error (${status}). ${kept}.`);
   });
   // Back from the next page, the browser may show this one as it was left.

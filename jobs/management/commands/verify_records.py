@@ -14,6 +14,7 @@ from jobs.models import Job, ProcedureVersion, Run, SecondCheck, SheetRevision, 
 from jobs.models.job import JobState
 from jobs.models.torque import ReadingKind, ReadingVerdict
 from workshop.canonical import sha256
+from workshop.engineering import limits
 from workshop.engineering.units import Amount
 from workshop.engineering.verdict import DecisionRule, Limits, judge
 from workshop.models import Counter, Event

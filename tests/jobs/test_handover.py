@@ -1,0 +1,424 @@
+"""Handing over: the act with its sheet, who collects the car, what it leaves with, twice at once."""
+
+from __future__ import annotations
+
+import threading
+from decimal import Decimal
+from uuid import uuid4
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, connection, transaction
+
+from jobs import gate
+from jobs.acts import handover as acts
+from jobs.acts import roadtest as test_acts
+from jobs.acts import waiver as waiver_acts
+from jobs.acts import work as work_acts
+from jobs.models import Handover, Job, JobMove, SheetRevision
+from tests.factories.fault import FaultFactory
+from tests.factories.handover import (
+    OUT,
+    ReadyJobFactory,
+    critical_run,
+    done_line,
+    in_work,
+    leaving,
+    to_final_checks,
+)
+from tests.factories.job import TagFactory
+from tests.factories.keeper import KeeperFactory
+from tests.factories.outstanding import ItemFactory
+from tests.factories.run import click
+from tests.factories.tool import ToolFactory
+from tests.factories.work import owner_of
+from tests.people import CAST, by, make_person
+from vehicles.acts import keeper as keeper_acts
+from vehicles.models import OdometerReading, OutstandingItem, Telling
+from workshop.acting import AlreadySent
+from workshop.engineering.units import Amount
+from workshop.models import Event
+
+DANGER = {
+    "left_how": "trailer",
+    "danger_told": "Not to be driven: the tow bar is loose.",
+    "danger_answer": "acknowledged",
+}
+
+
+@pytest.fixture
+def keeper(car, lead):
+    return owner_of(car, lead)
+
+
+@pytest.fixture
+def ready(car, keeper, lead):
+    return ReadyJobFactory(person=lead, vehicle=car, keeper=keeper)
+
+
+def test_a_car_is_handed_over_with_its_sheet(ready, keeper, lead):
+    sheet = acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    assert ready.state == "handed_over"
+    row = Handover.objects.get(job=ready)
+    assert (row.collected_by, row.left_how, row.keys_returned) == (keeper, "driven", 2)
+    assert row.odometer.value == Decimal("148223.0")
+    assert (sheet.revision, sheet.kind) == (1, "handover")
+    assert bytes(sheet.text.pdf).startswith(b"%PDF-")
+    assert len(sheet.token) == 32  # 128 bits
+    event = Event.objects.get(subject_id=str(sheet.pk))
+    assert sheet.pdf_hash in event.body
+    assert keeper.name not in "".join(Event.objects.values_list("body", flat=True))
+    # The head that the sheet wrote down is that of before its own act.
+    assert Event.objects.get(seq=sheet.log_seq).hash == sheet.log_hash
+
+
+def test_only_a_lead_hands_over(ready, keeper, technician):
+    with pytest.raises(PermissionDenied, match="hand a car over"):
+        acts.hand_over(by=by(technician), job=ready, **leaving(keeper))
+    assert not SheetRevision.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("fields", "field", "sentence"),
+    [
+        ({"odometer": None}, "odometer", "Give the reading on leaving"),
+        ({"odometer": Amount(Decimal(1000), "km")}, "lower_because", "say here why"),
+        ({"keys_returned": 1}, "keys_note", "2 keys were handed in and 1 are returned"),
+        ({"identified_by": " "}, "identified_by", "how this person was known"),
+        ({"left_how": "flown"}, "left_how", "how the car leaves"),
+    ],
+)
+def test_what_is_missing_is_named_beside_its_field(ready, keeper, lead, fields, field, sentence):
+    with pytest.raises(ValidationError) as refusal:
+        acts.hand_over(by=by(lead), job=ready, **leaving(keeper, **fields))
+    assert sentence in str(refusal.value.message_dict[field])
+    assert not Handover.objects.exists()
+    assert OdometerReading.objects.filter(job=ready).count() == 1  # that of check-in
+
+
+def test_an_odometer_that_is_not_readable_is_said(ready, keeper, lead):
+    sheet = acts.hand_over(
+        by=by(lead), job=ready, **leaving(keeper, odometer=None, odometer_not_readable="display dark")
+    )
+    assert sheet.job.handover.odometer.value is None
+
+
+def test_keys_that_differ_are_explained(ready, keeper, lead):
+    acts.hand_over(
+        by=by(lead), job=ready, **leaving(keeper, keys_returned=1, keys_note="the other one by post")
+    )
+    assert ready.handover.keys_note == "the other one by post"
+
+
+def test_whoever_may_not_collect_needs_a_reason(ready, car, lead):
+    driver = KeeperFactory.create(person=lead, name="Wren Tallow")
+    with pytest.raises(ValidationError) as refusal:
+        acts.hand_over(by=by(lead), job=ready, **leaving(driver))
+    assert "not on record as one of this car's people" in str(refusal.value.message_dict["collected_by"])
+    keeper_acts.add_part_for(by=by(lead), vehicle=car, keeper=driver, part="driver")
+    with pytest.raises(ValidationError) as refusal:
+        acts.hand_over(by=by(lead), job=ready, **leaving(driver))
+    assert "who sent them" in str(refusal.value.message_dict["collects_because"])
+    acts.hand_over(by=by(lead), job=ready, **leaving(driver, collects_because="The owner rang and sent her."))
+    assert ready.handover.collected_by == driver
+
+
+def test_the_gate_runs_again_at_handover(ready, keeper, lead):
+    ItemFactory(person=lead, vehicle=ready.vehicle, severity="dangerous", reason="deferred")
+    with pytest.raises(ValidationError, match="Dangerous and still open"):
+        acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    ready.refresh_from_db()
+    assert ready.state == "ready"
+
+
+def test_a_car_is_not_handed_over_before_it_is_ready(car, keeper, lead):
+    job = in_work(car, keeper, lead)
+    with pytest.raises(ValidationError, match="Call the car ready first"):
+        acts.hand_over(by=by(lead), job=job, **leaving(keeper))
+
+
+def test_the_same_form_twice_is_one_handover(ready, keeper, lead, monkeypatch):
+    printed = []
+    really = acts.print_pdf
+    monkeypatch.setattr(acts, "print_pdf", lambda *args: printed.append(1) or really(*args))
+    key = uuid4()
+    first = acts.hand_over(by=by(lead, key=key), job=ready, **leaving(keeper))
+    again = acts.hand_over(by=by(lead, key=key), job=ready, **leaving(keeper))
+    assert first == again
+    assert printed == [1]
+    with pytest.raises(AlreadySent):
+        acts.hand_over(by=by(lead, key=key), job=ready, **leaving(keeper, told="something else"))
+    with pytest.raises(ValidationError, match="was handed over already, by Lida Marchbank"):
+        acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+
+
+def test_the_rehearsal_leaves_nothing_behind(ready, keeper, lead, monkeypatch):
+    def broken(*args):
+        raise OSError("the printer is gone")
+
+    before = Event.objects.count()
+    monkeypatch.setattr(acts, "print_pdf", broken)
+    with pytest.raises(OSError, match="printer"):
+        acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    assert Event.objects.count() == before
+    assert not Handover.objects.exists()
+    assert OdometerReading.objects.filter(job=ready).count() == 1
+
+
+def test_what_changes_between_printing_and_saving_is_printed(ready, keeper, lead, technician, monkeypatch):
+    """Somebody writes to the job while the sheet is being printed: it is printed anew, with what they wrote."""
+    really, times = acts.print_pdf, []
+
+    def print_and_be_late(*args):
+        times.append(1)
+        if len(times) == 1:
+            ItemFactory(
+                person=technician,
+                vehicle=ready.vehicle,
+                title="Wiper torn",
+                severity="advice",
+                reason="beyond",
+                made_at=ready.made_at,  # seen earlier, written down while the sheet is printed
+            )
+        return really(*args)
+
+    monkeypatch.setattr(acts, "print_pdf", print_and_be_late)
+    sheet = acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    assert len(times) == 2
+    assert "Wiper torn" in sheet.technical
+
+
+def test_a_blocker_that_comes_while_printing_stops_the_handover(ready, keeper, lead, monkeypatch):
+    really = acts.print_pdf
+
+    def print_and_tag(*args):
+        TagFactory(person=lead, vehicle=ready.vehicle)
+        return really(*args)
+
+    monkeypatch.setattr(acts, "print_pdf", print_and_tag)
+    with pytest.raises(ValidationError) as refusal:
+        acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    assert "Do not start" in str(refusal.value.message_dict["left_how"])
+    assert not SheetRevision.objects.exists()
+
+
+def test_a_job_that_never_rests_is_refused_in_words(ready, keeper, lead, technician, monkeypatch):
+    really = acts.print_pdf
+
+    def print_and_write(*args):
+        ItemFactory(
+            person=technician,
+            vehicle=ready.vehicle,
+            severity="advice",
+            reason="beyond",
+            made_at=ready.made_at,
+        )
+        return really(*args)
+
+    monkeypatch.setattr(acts, "print_pdf", print_and_write)
+    with pytest.raises(ValidationError, match="kept writing to this job"):
+        acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    assert not Handover.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_hand_over_at_once_and_one_does():
+    from vehicles.acts import vehicle as vehicle_acts
+
+    people = [make_person(*CAST["lead"]), make_person(*CAST["shop_owner"])]
+    car = vehicle_acts.add_vehicle(
+        by=by(people[0]), number="FRAME778", make="Ostra", model="1600 GT", year=1975
+    )
+    keeper = owner_of(car, people[0])
+    job = ReadyJobFactory(person=people[0], vehicle=car, keeper=keeper)
+    start, said = threading.Barrier(2), []
+
+    def hand_over(person):
+        try:
+            mine = Job.objects.select_related("vehicle").get(pk=job.pk)
+            start.wait(timeout=20)
+            acts.hand_over(by=by(person), job=mine, **leaving(keeper))
+            said.append("done")
+        except ValidationError as refusal:
+            said.append(refusal.messages[0])
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=hand_over, args=(person,)) for person in people]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert sorted(said, key=len)[0] == "done"
+    assert "handed over already" in sorted(said, key=len)[1]
+    assert Handover.objects.count() == SheetRevision.objects.count() == 1
+    assert JobMove.objects.filter(to_state="handed_over").count() == 1
+
+
+def unproven(car, keeper, lead, technician) -> Job:
+    """A critical joint, begun and not finished, everything else done."""
+    job = in_work(car, keeper, lead)
+    line = done_line(job, keeper, lead, complaint="Tow bar")
+    run = critical_run(line, lead)
+    click(technician, run, 1, run.version_used.steps.get().sequence[0], 40, ToolFactory(person=lead))
+    work_acts.finish_line(by=by(lead), line=line, seen_version=line.version)
+    return to_final_checks(job, lead)
+
+
+def test_an_unproven_critical_joint_leaves_on_a_trailer_as_something_dangerous(car, keeper, lead, technician):
+    job = unproven(car, keeper, lead, technician)
+    for row in gate.blockers(job):
+        if row.code in ("run", "run_open"):
+            waiver_acts.waive(
+                by=by(lead), job=job, blocker=row.key, reason="The owner has it finished elsewhere."
+            )
+    acts.call_ready(by=by(lead), job=job)
+    with pytest.raises(ValidationError) as refusal:
+        acts.hand_over(by=by(lead), job=job, **leaving(keeper))
+    assert "on a trailer or not at all" in str(refusal.value.message_dict["left_how"])
+    with pytest.raises(ValidationError) as refusal:
+        acts.hand_over(by=by(lead), job=job, **leaving(keeper, left_how="trailer"))
+    assert set(refusal.value.message_dict) == {"danger_told", "danger_answer"}
+    sheet = acts.hand_over(by=by(lead), job=job, **leaving(keeper, **DANGER))
+    item = OutstandingItem.objects.get(severity="dangerous")
+    assert item.raised_by_run.job == job
+    told = Telling.objects.get(item=item)
+    assert (told.answer, told.told_to, told.job) == ("acknowledged", keeper, job)
+    assert "Not to be driven: the tightening" in sheet.technical
+    assert "The owner has it finished elsewhere." in sheet.technical
+
+
+def test_whoever_declines_to_sign_for_a_danger_has_a_witness(car, keeper, lead, technician):
+    job = unproven(car, keeper, lead, technician)
+    fields = leaving(keeper, **{**DANGER, "danger_answer": "not_signed"})
+    with pytest.raises(ValidationError) as refusal:
+        acts.collect_unfinished(by=by(lead), job=job, unfinished_because="In a hurry", **fields)
+    assert set(refusal.value.message_dict) == {"danger_witness"}
+    acts.collect_unfinished(
+        by=by(lead), job=job, unfinished_because="In a hurry", **{**fields, "danger_witness": technician}
+    )
+    assert Telling.objects.get().witness == technician
+
+
+def test_a_car_is_collected_unfinished_with_its_own_sheet(car, keeper, lead):
+    job = in_work(car, keeper, lead)
+    fault = FaultFactory(person=lead, vehicle=car, job=job, title="Ticks when warm", severity="minor")
+    done_line(job, keeper, lead, complaint="Front pads", correction="Left side done.")
+    with pytest.raises(ValidationError, match="The final check is missing"):
+        acts.collect_unfinished(by=by(lead), job=job, unfinished_because="Needed today", **leaving(keeper))
+    test_acts.final_check(by=by(lead), job=job, new_damage="none", tools_complete=True, parts_complete=True)
+    with pytest.raises(ValidationError) as refusal:
+        acts.collect_unfinished(by=by(lead), job=job, unfinished_because=" ", **leaving(keeper))
+    assert "unfinished_because" in refusal.value.message_dict
+    sheet = acts.collect_unfinished(
+        by=by(lead), job=job, unfinished_because="Needed today", **leaving(keeper)
+    )
+    job.refresh_from_db()
+    fault.refresh_from_db()
+    assert (job.state, sheet.kind) == ("collected_unfinished", "unfinished")
+    assert (fault.end, fault.outstanding_item.reason) == ("outstanding", "beyond")
+    for said in ("“Front pads” is not finished", "No road test was made.", "Needed today", "Ticks when warm"):
+        assert said in sheet.technical
+
+
+def test_a_tagged_car_is_not_driven_away_unfinished(car, keeper, lead):
+    job = to_final_checks(in_work(car, keeper, lead), lead)
+    TagFactory(person=lead, vehicle=car)
+    with pytest.raises(ValidationError) as refusal:
+        acts.collect_unfinished(by=by(lead), job=job, unfinished_because="Needed", **leaving(keeper))
+    assert "Do not start" in str(refusal.value.message_dict["left_how"])
+    sheet = acts.collect_unfinished(
+        by=by(lead), job=job, unfinished_because="Needed", **leaving(keeper, left_how="trailer")
+    )
+    assert "Do not start: no oil in the engine." in sheet.technical
+
+
+def test_the_database_keeps_one_handover_and_never_alters_it(ready, keeper, lead):
+    acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Handover.objects.update(keys_returned=0)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Handover.objects.create(
+            **by(lead).stamp(), job=ready, collected_by=keeper, identified_by="x", left_how="driven",
+            keys_returned=0, odometer=ready.handover.odometer,
+        )  # fmt: skip
+
+
+# Screens
+
+
+def form(keeper, **fields) -> dict:
+    return {
+        "key": str(uuid4()),
+        "odometer_value": "148223",
+        "odometer_unit": "km",
+        "collected_by": str(keeper.pk),
+        "identified_by": "known by sight",
+        "left_how": "driven",
+        "keys_returned": "2",
+        "told": "Pads run in gently <b>for</b> 200 km.",
+        **fields,
+    }
+
+
+def test_the_handover_page_shows_gate_preview_and_form(client, ready, keeper, lead):
+    client.force_login(lead)
+    page = client.get(f"/jobs/{ready.pk}/handover/").content.decode()
+    assert "Nothing stands in the way." in page
+    assert "Squeals when braking" in page
+    assert 'name="collected_by"' in page
+    assert "danger_told" not in page
+    answer = client.post(f"/jobs/{ready.pk}/handover/", form(keeper))
+    sheet = SheetRevision.objects.get()
+    assert (answer.status_code, answer.url) == (302, f"/sheets/{sheet.pk}/")
+    # Afterwards the page leads to the sheet.
+    assert client.get(f"/jobs/{ready.pk}/handover/").url == f"/sheets/{sheet.pk}/"
+
+
+def test_a_refused_handover_comes_back_filled(client, ready, keeper, lead):
+    client.force_login(lead)
+    answer = client.post(f"/jobs/{ready.pk}/handover/", form(keeper, keys_returned="1"))
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "2 keys were handed in and 1 are returned" in page
+    assert "Pads run in gently &lt;b&gt;for&lt;/b&gt; 200 km." in page
+    assert "148223" in page
+    assert not Handover.objects.exists()
+
+
+def test_before_the_final_checks_the_page_says_what_to_do(client, car, keeper, lead):
+    job = in_work(car, keeper, lead)
+    client.force_login(lead)
+    page = client.get(f"/jobs/{job.pk}/handover/").content.decode()
+    assert "go to the final checks" in page
+    assert "No road test" in page
+    to_final_checks(job, lead)
+    page = client.get(f"/jobs/{job.pk}/handover/").content.decode()
+    assert f"/jobs/{job.pk}/ready/" in page
+    answer = client.post(f"/jobs/{job.pk}/ready/", {"key": str(uuid4())})
+    assert answer.url == f"/jobs/{job.pk}/handover/"
+
+
+def test_the_unfinished_page_asks_about_dangers_and_lists_what_stays(client, car, keeper, lead, technician):
+    job = unproven(car, keeper, lead, technician)
+    client.force_login(lead)
+    page = client.get(f"/jobs/{job.pk}/unfinished/").content.decode()
+    assert "Goes on the sheet as not done" in page
+    assert 'name="danger_told"' in page
+    answer = client.post(f"/jobs/{job.pk}/unfinished/", form(keeper, unfinished_because="Needed", **DANGER))
+    assert answer.status_code == 302
+    assert SheetRevision.objects.get().kind == "unfinished"
+
+
+def test_others_may_not_hand_over(client, ready, technician, front_desk):
+    for person in (technician, front_desk):
+        client.force_login(person)
+        assert client.get(f"/jobs/{ready.pk}/handover/").status_code == 403
+
+
+def test_the_odometer_read_on_the_road_test_still_stands(ready, keeper, lead):
+    from vehicles.acts import odometer
+
+    odometer.record_reading(by=by(lead), vehicle=ready.vehicle, amount=OUT, job=ready)
+    acts.hand_over(by=by(lead), job=ready, **leaving(keeper, odometer=None))
+    assert ready.handover.odometer.value == OUT.value
