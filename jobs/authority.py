@@ -128,7 +128,7 @@ def holders_words(kind: str, by: By) -> str:
 def require_authority(line: WorkLine, by: By) -> None:
     """Refuse in words when nothing may be done on this line: no yes, or a competence without its holder.
 
-    Call it inside an act, on the line as it stands on record (see `jobs.acts.work.lock_line`).
+    Call it inside an act, on the line as it stands on record (see `jobs.lines.lock_line`).
     """
     if line.dropped_because:
         raise ValidationError("This line was dropped. Reopen it with a reason first.", code="line_dropped")

@@ -155,15 +155,15 @@ def visits(rows: list[dict]) -> Iterator[dict]:
                    complaint=row["words"], payer=row["keeper"], authoriser=row["keeper"], limit="0")  # fmt: skip
         yield step("jobs.job.check_in", "08:10", by="fern", job=f"${job}", odometer=row["odometer"], fuel="2",
                    keys=1, damage=row.get("damage", "Farm use: scratches all round, none new."),
-                   road_test_consent=True, brought_by=row["keeper"])  # fmt: skip
+                   road_test_consent=True, plates_legal=True, brought_by=row["keeper"])  # fmt: skip
         yield step("jobs.job.move", "08:20", job=f"${job}", to_state="in_work")
         yield step(
             "jobs.work.add_line", "08:30", line, job=f"${job}", complaint=row["title"], technician="$lida"
         )
         yield step(
-            "jobs.work.estimate_line", "08:40", seen=("line",), line=f"${line}", estimate=row["amount"]
+            "jobs.answer.estimate_line", "08:40", seen=("line",), line=f"${line}", estimate=row["amount"]
         )
-        yield step("jobs.work.record_answer", "09:00", by="fern", line=f"${line}", answer="yes",
+        yield step("jobs.answer.record_answer", "09:00", by="fern", line=f"${line}", answer="yes",
                    given_by=row["keeper"], right="owner", channel="in_person", answered_at=f"{day} 08:55",
                    amount=row["amount"])  # fmt: skip
         for what, place, position, reading, low in row.get("measured", []):
@@ -174,7 +174,7 @@ def visits(rows: list[dict]) -> Iterator[dict]:
             yield step("jobs.part.fit_part", "11:00", line=f"${line}", provenance="factory_standard",
                        supply_quality="original", evidence=[["invoice", "supplier's delivery note"]], **part)  # fmt: skip
         yield from row.get("during", [])
-        yield step("jobs.work.add_labour", "13:00", line=f"${line}", person="$lida", day=day,
+        yield step("jobs.labour.add_labour", "13:00", line=f"${line}", person="$lida", day=day,
                    minutes=row.get("minutes", 90), note="")  # fmt: skip
         yield step("jobs.work.write_line", "14:00", seen=("line",), line=f"${line}", complaint=row["title"],
                    cause=row["cause"], correction=row["correction"], technician="$lida", competence="",

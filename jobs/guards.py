@@ -2,7 +2,10 @@
 versions.
 """
 
-from workshop.triggers import Guard, append_only, guard
+from django.apps import apps
+
+from workshop.models import Record
+from workshop.triggers import Guard, append_only, guard, never_deleted
 
 _RELEASED = "A released version of a procedure never changes: make a new version."
 _VERSION_OF_STEP = (
@@ -21,6 +24,7 @@ _VERSION_OF_TARGET = (
 
 
 def register() -> None:
+    """Every guard of this room; and, as the last room to start, that no record of any room is ever deleted."""
     from jobs import tool_failures
 
     tool_failures.register()
@@ -43,7 +47,7 @@ def register() -> None:
             "jobs_job",
             "UPDATE",
             "This job is over: a car that comes back gets a new job.",
-            "NEW.state <> OLD.state AND OLD.state IN ('handed_over', 'collected_unfinished', 'cancelled')",
+            "NEW.state IS DISTINCT FROM OLD.state AND OLD.state IN ('handed_over', 'collected_unfinished', 'cancelled')",
         ),
         Guard(
             "jobs_job_no_delete", "jobs_job", "DELETE", "A job is never deleted: its number stays its own."
@@ -53,8 +57,8 @@ def register() -> None:
             "jobs_checkin",
             "UPDATE",
             "What was seen at check-in is never altered.",
-            "NEW.damage <> OLD.damage OR NEW.fuel <> OLD.fuel OR NEW.odometer_id <> OLD.odometer_id"
-            " OR NEW.job_id <> OLD.job_id",
+            "NEW.damage IS DISTINCT FROM OLD.damage OR NEW.fuel IS DISTINCT FROM OLD.fuel OR NEW.odometer_id IS DISTINCT FROM OLD.odometer_id"
+            " OR NEW.job_id IS DISTINCT FROM OLD.job_id",
         ),
         Guard("jobs_checkin_no_delete", "jobs_checkin", "DELETE", "A check-in is never deleted."),
         Guard(
@@ -70,7 +74,7 @@ def register() -> None:
             "UPDATE",
             "The text of a sheet can only be erased.",
             "NEW.erased_at IS NULL OR OLD.erased_at IS NOT NULL OR NEW.pdf IS NOT NULL OR NEW.personal <> ''"
-            " OR NEW.revision_id <> OLD.revision_id",
+            " OR NEW.revision_id IS DISTINCT FROM OLD.revision_id",
         ),
         Guard("jobs_sheettext_no_delete", "jobs_sheettext", "DELETE", "A sheet is frozen."),
         Guard(
@@ -95,7 +99,7 @@ def register() -> None:
             "jobs_run",
             "UPDATE",
             "A run stays with its version and its work line.",
-            "NEW.version_used_id <> OLD.version_used_id OR NEW.line_id <> OLD.line_id OR NEW.job_id "
+            "NEW.version_used_id IS DISTINCT FROM OLD.version_used_id OR NEW.line_id IS DISTINCT FROM OLD.line_id OR NEW.job_id "
             "<> OLD.job_id",
         ),
         Guard(
@@ -153,13 +157,50 @@ def register() -> None:
     guard(Guard("jobs_workline_no_delete", "jobs_workline", "DELETE", "A line is never deleted: drop it."))
     for table, fixed in (
         ("jobs_labourentry", ("line_id", "person_id", "day", "minutes")),
-        ("jobs_partused", ("line_id", "description", "part_number", "quantity", "unit", "own_part")),
-        ("jobs_measurement", ("line_id", "what", "phase", "value", "unit", "verdict")),
+        ("jobs_partused", ("line_id", "description", "part_number", "quantity", "unit", "price", "own_part")),
+        ("jobs_measurement", ("line_id", "what", "phase", "value", "unit", "low", "high", "verdict")),
     ):
-        changed = " OR ".join(f"NEW.{name} <> OLD.{name}" for name in fixed)
+        changed = " OR ".join(f"NEW.{name} IS DISTINCT FROM OLD.{name}" for name in fixed)
         said = "What was written down stays: say that it was entered in error, and write it anew."
         guard(
             Guard(f"{table}_as_written", table, "UPDATE", said, changed),
             Guard(f"{table}_no_delete", table, "DELETE", said),
         )
     append_only("jobs_partchange", "A change of parts is never altered: record another one.")
+    guard(
+        Guard(
+            "jobs_workline_of_a_closed_job",
+            "jobs_workline",
+            "UPDATE",
+            "The lines of a closed job stay as they are.",
+            "EXISTS (SELECT 1 FROM jobs_job j WHERE j.id = OLD.job_id "
+            "AND j.state IN ('handed_over', 'collected_unfinished', 'cancelled'))",
+        ),
+        Guard(
+            "jobs_run_ends_once",
+            "jobs_run",
+            "UPDATE",
+            "A run that has ended stays ended.",
+            "(OLD.completed_at IS NOT NULL AND NEW.completed_at IS DISTINCT FROM OLD.completed_at) "
+            "OR (OLD.abandoned_at IS NOT NULL AND NEW.abandoned_at IS DISTINCT FROM OLD.abandoned_at)",
+        ),
+        Guard(
+            "jobs_isolation_as_written",
+            "jobs_isolation",
+            "UPDATE",
+            "How the car was isolated stays as it was written down.",
+            " OR ".join(
+                f"NEW.{name} IS DISTINCT FROM OLD.{name}"
+                for name in ("job_id", "isolated_by_id", "method", "proved_dead", "locked_with", "made_at")
+            ),
+        ),
+    )
+    for model in apps.get_models():
+        if issubclass(model, Record) or model._meta.label in (
+            "workshop.Person",
+            "workshop.Submission",
+            "workshop.Counter",
+        ):
+            never_deleted(
+                model._meta.db_table, "Records are never deleted: correct them by a later one, with a reason."
+            )

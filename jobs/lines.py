@@ -1,14 +1,21 @@
-"""What every act on a work line asks first: the line as it stands, its job open, the car here, the work authorised."""
+"""What the acts on work lines ask: the line as it stands, its job open, the car here, the work authorised, and
+that what is given for the line fits it.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from jobs.authority import require_authority
+from jobs.authority import require_authority, why_competence_refused
 from jobs.models import CheckIn, Job, JobState, WorkLine
+from vehicles.models import Fault, OutstandingItem
 from workshop.acting import By
+from workshop.models import Competence, Person
+from workshop.permissions import May, allowed
 
 
 def lock_job(job: Job) -> Job:
@@ -75,3 +82,56 @@ def send_back_if_ready(job: Job, by: By, reason: str) -> None:
         from jobs.acts.job import send_back_to_work
 
         send_back_to_work(by=by, job=job, reason=reason)
+
+
+def refuse_nothing_done(line: WorkLine, by: By) -> None:
+    """Something ends by a line only when the line is done, or being done with its correction written."""
+    if line.done_at:
+        return
+    refuse_closed(line.job)
+    require_authority(line, by)
+    if not line.correction:
+        raise ValidationError(
+            "Write down the line's correction first: what was done is what ends this.", code="no_correction"
+        )
+
+
+class Several(list):
+    """Several records as one value of a form: compared as a list, read as their names."""
+
+    def __str__(self) -> str:
+        return ", ".join(str(item) for item in self) or "(none)"
+
+
+def check_technician(technician: Person | None) -> None:
+    if technician is not None and not allowed(technician, May.LABOUR):
+        raise ValidationError(
+            {"technician": f"{technician} does no work on cars here. Choose a technician who may sign in."}
+        )
+
+
+def check_competence(kind: str, qualified: Competence | None, by: By) -> None:
+    if qualified is None:
+        return
+    if not kind:
+        raise ValidationError({"competence": "Say which competence the line needs, or take the name away."})
+    if why := why_competence_refused(kind, qualified, by):
+        raise ValidationError({"qualified": why}, code="not_qualified")
+
+
+def check_taken_on(job: Job, faults: Iterable[Fault], items: Iterable[OutstandingItem], had) -> None:
+    """Of this car only, and still open, unless the line has them already."""
+    for name, rows in (("faults", faults), ("items", items)):
+        for row in rows:
+            if row.vehicle_id != job.vehicle_id:
+                raise ValidationError({name: f"{row} belongs to another car. Choose one of this car."})
+            if row.end and row not in had:
+                raise ValidationError({name: f"{row} has ended. Reopen it or report it anew first."})
+
+
+def check_let_go(line: WorkLine, before: dict[str, Several], taken: dict[str, Several]) -> None:
+    """What this line ended stays on it: the end points at the line."""
+    for name, ended_by in (("faults", "fixed_by_line_id"), ("items", "ended_by_line_id")):
+        for row in before.get(name, ()):
+            if row not in taken[name] and getattr(row, ended_by) == line.pk:
+                raise ValidationError({name: f"{row} was ended by this line and stays on it."})

@@ -8,7 +8,7 @@ from typing import Any
 from jobs.models import ProcedureStep
 from jobs.models.procedure import Pattern
 from jobs.models.torque import ReadingVerdict
-from jobs.runs import FastenerState, StageState
+from jobs.run_state import FastenerState, StageState
 from workshop.engineering import patterns
 
 

@@ -17,7 +17,7 @@ from jobs import patterns
 from jobs.models import StageTarget, TorqueReading
 from jobs.models.procedure import LimitKind, StageKind
 from jobs.models.torque import ReadingKind, ReadingVerdict
-from jobs.runs import FastenerState, RunState, StageState, StepState
+from jobs.run_state import FastenerState, RunState, StageState, StepState
 from workshop.engineering.units import UNITS, Amount, rounded, show
 from workshop.models import Person, TorqueTool
 from workshop.models.tools import ToolKind

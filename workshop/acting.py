@@ -20,12 +20,13 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import models, transaction
+from django.db import OperationalError, models, transaction
 from django.db.models import F
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 
 from workshop import log
-from workshop.canonical import canonical, sha256
+from workshop.canonical import canonical
 from workshop.models import Device, Person, Submission
 from workshop.permissions import May, require
 
@@ -85,6 +86,12 @@ class AlreadySent(ValidationError):
         )
 
 
+def is_busy(error: OperationalError) -> bool:
+    """The database was busy for too long, or two acts waited for each other: nothing was written, try again."""
+    text = str(error)
+    return any(word in text for word in ("locked", "deadlock", "timeout", "couldn't get a connection"))
+
+
 @dataclass
 class _Running:
     by: By
@@ -111,7 +118,7 @@ def act(may: May) -> Callable[[Callable], Callable]:
                     outer.names.pop()
             require(by.person, may)
             _refuse_bad_time(by)
-            content = sha256(canonical({"act": name, "person": by.person, "arguments": _hashable(arguments)}))
+            content = _content_hash({"act": name, "person": by.person, "arguments": _hashable(arguments)})
             with transaction.atomic():
                 submission, first = _claim(by, name, content)
                 if not first:
@@ -183,7 +190,7 @@ def save_changes(
     stands on record now. Without `seen_version` the record is locked and its latest version is changed.
     """
     model = type(record)
-    current = model._default_manager.select_for_update().get(pk=record.pk)
+    current = model._default_manager.select_for_update(no_key=True).get(pk=record.pk)
     if seen_version is not None and current.version != seen_version:
         raise ChangedMeanwhile(current, {name: getattr(current, name) for name in changes})
     differing = {name: value for name, value in changes.items() if getattr(current, name) != value}
@@ -223,6 +230,11 @@ def _refuse_bad_time(by: By) -> None:
 def _hashable(arguments: dict[str, Any]) -> dict[str, Any]:
     """What the submission's hash is taken of. A password stays out: a quick hash of it would be kept."""
     return {name: value for name, value in arguments.items() if name != "password"}
+
+
+def _content_hash(content: dict[str, Any]) -> str:
+    """Keyed, so that what is erased later can't be confirmed by hashing a guess."""
+    return salted_hmac("workshop.submission", canonical(content), algorithm="sha256").hexdigest()
 
 
 def _claim(by: By, name: str, content: str) -> tuple[Submission, bool]:

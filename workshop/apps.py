@@ -16,8 +16,8 @@ class WorkshopConfig(AppConfig):
                 "workshop_eventdetail",
                 "UPDATE",
                 "The words of an event can only be erased.",
-                "NEW.erased_at IS NULL OR NEW.words <> '' OR NEW.words_hash <> OLD.words_hash"
-                " OR OLD.erased_at IS NOT NULL OR NEW.event_id <> OLD.event_id",
+                "NEW.erased_at IS NULL OR NEW.words <> '' OR NEW.words_hash IS DISTINCT FROM OLD.words_hash"
+                " OR OLD.erased_at IS NOT NULL OR NEW.event_id IS DISTINCT FROM OLD.event_id",
             ),
             triggers.Guard(
                 "workshop_eventdetail_no_delete",

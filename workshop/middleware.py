@@ -6,6 +6,7 @@ import logging
 from uuid import UUID
 
 from django.conf import settings
+from django.contrib import messages
 from django.contrib.auth import REDIRECT_FIELD_NAME
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.core.exceptions import ImproperlyConfigured, ValidationError
@@ -57,7 +58,30 @@ class SignedIn(LoginRequiredMiddleware):
         if "HX-Request" in request.headers:
             address = f"{resolve_url(settings.LOGIN_URL)}?{urlencode({REDIRECT_FIELD_NAME: request.path})}"
             return HttpResponse(status=401, headers={"HX-Redirect": address})
+        if request.method == "POST":
+            messages.warning(
+                request,
+                "You had been signed out, so nothing was saved. Sign in, then go back to the form: "
+                "what you typed is usually still there. Send it again.",
+            )
         return super().handle_no_permission(request, view_func)
+
+
+def no_nul(get_response):
+    """A NUL in the address is nobody's typing, and PostgreSQL refuses it anywhere: answered before any view."""
+
+    def middleware(request):
+        if (
+            "\x00" in request.path
+            or "%00" in request.META.get("QUERY_STRING", "")
+            or "\x00" in request.META.get("QUERY_STRING", "")
+        ):
+            return render(
+                request, "400.html", {"messages_to_show": ["This address can't be read."]}, status=400
+            )
+        return get_response(request)
+
+    return middleware
 
 
 def device(get_response):

@@ -43,6 +43,12 @@ def append_only(table: str, message: str) -> None:
     )
 
 
+def never_deleted(table: str, message: str) -> None:
+    """Refuse DELETE, unless the table has a guard of its own for it."""
+    if (name := f"{table}_no_delete") not in _guards:
+        guard(Guard(name, table, "DELETE", message))
+
+
 def expected() -> set[str]:
     return set(_guards)
 

@@ -146,7 +146,7 @@ def check_in(
     charge_percent: int | None = None,
     keys_where: str = "",
     belongings: str = "",
-    plates_legal: bool = True,
+    plates_legal: bool = False,
     old_parts_back: bool = False,
     brought_by: Keeper | None = None,
 ) -> CheckIn:

@@ -127,7 +127,7 @@ class CheckInForm(Grouped, ModelActForm):
             "damage": "Walk round the car with whoever brought it. Where there is none, write “none seen”.",
             "charge_percent": "As the car shows it.",
             "road_test_consent": "Without it nobody drives the car on the road.",
-            "plates_legal": "Take the tick out for a car without valid plates or insurance.",
+            "plates_legal": "Tick when you have looked: the plates are valid and somebody insures the road test.",
             "old_parts_back": "Asked once: what comes off the car is then kept for its owner.",
         }
 

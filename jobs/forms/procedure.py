@@ -3,9 +3,10 @@ from __future__ import annotations
 from django import forms
 from django.core.exceptions import ValidationError
 
-from jobs.acts.procedure import DIMENSIONS, seen_step_text, seen_version_text
 from jobs.models import Procedure, ProcedureStep, ProcedureVersion
 from jobs.models.procedure import LimitKind, StageKind
+from jobs.specification import DIMENSIONS
+from jobs.versions import seen_step_text, seen_version_text
 from workshop.engineering.fasteners import NUT_FACTORS
 from workshop.engineering.numbers import plain
 from workshop.engineering.units import BASE, UNITS, units_of

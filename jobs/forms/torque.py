@@ -5,7 +5,8 @@ from django import forms
 from jobs.models import Procedure, ProcedureStage, ProcedureStep
 from jobs.models.procedure import StageKind
 from jobs.models.torque import AngleBy, CheckMethod, DispositionKind, ReadingKind, ReadingVerdict
-from jobs.runs import AGAIN, FastenerState, RunState, StageState, StepState
+from jobs.reading_rules import KINDS_OF_STAGE
+from jobs.run_state import AGAIN, FastenerState, RunState, StageState, StepState
 from workshop.engineering.units import UNITS, units_of
 from workshop.forms.base import ActForm
 from workshop.forms.fields import AmountField, MomentField
@@ -137,8 +138,6 @@ class RoundForm(EntryForm):
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        from jobs.acts.torque import KINDS_OF_STAGE
-
         self.fields["fasteners"].choices = [(n, f"{n}") for n in self.of.step.sequence]
         self.initial.setdefault("fasteners", [n for n in self.of.step.sequence if n in self.at.todo])
         kinds = KINDS_OF_STAGE[self.at.stage.kind]

@@ -7,8 +7,8 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q
 from django.utils.formats import date_format
 
-from jobs.acts.work import Several
 from jobs.forms.job import Grouped, earlier
+from jobs.lines import Several
 from jobs.models import Job, LabourEntry, PartUsed, WorkLine
 from jobs.models.work import LineAnswerKind, LineKind
 from vehicles.models import Fault, Keeper, OutstandingItem, Severity, Vehicle

@@ -789,7 +789,7 @@ class Migration(migrations.Migration):
                 (
                     "plates_legal",
                     models.BooleanField(
-                        default=True, verbose_name="plates and insurance allow it on the road"
+                        default=False, verbose_name="plates and insurance allow it on the road"
                     ),
                 ),
                 (

@@ -172,7 +172,7 @@ class CheckIn(Record, Versioned):
     belongings = models.TextField("belongings left in the car", blank=True)
     damage = models.TextField("existing damage")
     road_test_consent = models.BooleanField("consent to road-test the car")
-    plates_legal = models.BooleanField("plates and insurance allow it on the road", default=True)
+    plates_legal = models.BooleanField("plates and insurance allow it on the road", default=False)
     old_parts_back = models.BooleanField("old parts back to the owner", default=False)
     brought_by = models.ForeignKey(
         "vehicles.Keeper", on_delete=models.PROTECT, related_name="+", null=True, blank=True

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from django import template
 
-from jobs import runs
+from jobs import run_words, runs
 from jobs.models import TorqueReading, WorkLine
+from jobs.run_state import RunState
 
 register = template.Library()
 
 
 @register.filter
-def run_states(line: WorkLine) -> list[runs.RunState]:
+def run_states(line: WorkLine) -> list[RunState]:
     """How the runs of a line stand: the queries of `states_of`, and none more where the runs are
     prefetched.
     """
@@ -22,14 +23,14 @@ def run_states(line: WorkLine) -> list[runs.RunState]:
 
 @register.filter
 def said(reading: TorqueReading) -> str:
-    return runs.reading_words(reading)
+    return run_words.reading_words(reading)
 
 
 @register.filter
 def why(reading: TorqueReading) -> str:
-    return runs.verdict_sentence(reading)
+    return run_words.verdict_sentence(reading)
 
 
 @register.filter
 def check_said(check) -> str:
-    return runs.check_words(check)
+    return run_words.check_words(check)

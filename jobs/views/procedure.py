@@ -9,9 +9,12 @@ from django.urls import path, reverse
 
 from jobs import patterns
 from jobs.acts import procedure as acts
+from jobs.acts import procedure_step as procedure_step_acts
 from jobs.forms import procedure as forms
 from jobs.models import Procedure, ProcedureStage, ProcedureStep, ProcedureVersion
 from jobs.models.procedure import Area
+from jobs.step_questions import load_words
+from jobs.versions import VERSION_FIELDS, why_not_whole
 from workshop.pages import act_page, may
 from workshop.permissions import May
 
@@ -73,8 +76,8 @@ def steps_of(version: ProcedureVersion) -> list[dict]:
                 "stages": stages,
                 "drawing": patterns.drawing(step),
                 "groups": [(name, step.groups[name]) for name in step.group_names],
-                "load": acts.load_words(step, targets),
-                "lacks": acts.why_not_whole(step),
+                "load": load_words(step, targets),
+                "lacks": why_not_whole(step),
             }
         )
     return found
@@ -133,9 +136,7 @@ def version_add(request: HttpRequest, procedure_id: UUID) -> HttpResponse:
     row = get_object_or_404(Procedure.objects.prefetch_related("versions"), pk=procedure_id)
     newest = row.released()
     copied = (
-        {name: getattr(newest, name) for name in acts.VERSION_FIELDS if name != "change_note"}
-        if newest
-        else {}
+        {name: getattr(newest, name) for name in VERSION_FIELDS if name != "change_note"} if newest else {}
     )
     return act_page(
         request,
@@ -200,7 +201,7 @@ def step_add(request: HttpRequest, version_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.StepForm,
-        act=acts.add_step,
+        act=procedure_step_acts.add_step,
         title=f"{version}: a step",
         submit="Add the step",
         fixed={"version": version},
@@ -216,7 +217,7 @@ def step_write(request: HttpRequest, step_id: int) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.ChangeStepForm,
-        act=acts.change_step,
+        act=procedure_step_acts.change_step,
         title=f"{step.version}: step {step.order}",
         fixed={"step": step},
         form_kwargs={"instance": step},
@@ -230,7 +231,7 @@ def step_remove(request: HttpRequest, step_id: int) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.PlainForm,
-        act=acts.remove_step,
+        act=procedure_step_acts.remove_step,
         title=f"Take out step {step.order}, {step.title}",
         intro="It goes out of the draft with its stages. What was released before keeps it.",
         submit="Take it out",
@@ -245,7 +246,7 @@ def step_move(request: HttpRequest, step_id: int) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.MoveForm,
-        act=acts.move_step,
+        act=procedure_step_acts.move_step,
         title=f"Move step {step.order}, {step.title}",
         intro="It changes places with the one before it."
         if request.GET.get("up") or request.POST.get("up")
@@ -262,7 +263,7 @@ def stage_add(request: HttpRequest, step_id: int) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.StageForm,
-        act=acts.add_stage,
+        act=procedure_step_acts.add_stage,
         title=f"Step {step.order}, {step.title}: a stage",
         submit="Add the stage",
         fixed={"step": step},
@@ -277,7 +278,7 @@ def target_add(request: HttpRequest, stage_id: int) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.TargetForm,
-        act=acts.add_target,
+        act=procedure_step_acts.add_target,
         title=f"{stage.step.title}, {stage.name}: target of another group",
         submit="Add the target",
         fixed={"stage": stage, **({} if stage.step.groups else {"group": ""})},
@@ -292,7 +293,7 @@ def stage_remove(request: HttpRequest, stage_id: int) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.PlainForm,
-        act=acts.remove_stage,
+        act=procedure_step_acts.remove_stage,
         title=f"Take out stage {stage.order}, {stage.name}",
         submit="Take it out",
         fixed={"stage": stage},

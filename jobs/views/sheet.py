@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from jobs import sheets
-from jobs.acts import handover as acts
+from jobs.acts import sheet as acts
 from jobs.forms import handover as forms
 from jobs.models import Job, SheetRevision
 from jobs.models.handover import SheetKind, SignerPart
@@ -55,7 +55,7 @@ def sheet(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
         "technical_hash": in_groups(found.technical_hash),
         "personal_hash": in_groups(found.personal_hash),
         "pdf_hash": in_groups(found.pdf_hash),
-        "confirm": acts.confirm_address(found.token),
+        "confirm": sheets.confirm_address(found.token),
         "signers": [
             {
                 "part": part.value,
@@ -116,8 +116,8 @@ def sheet_draft(request: HttpRequest, job_id: UUID) -> HttpResponse:
         issued_at=timezone.now(),
         kind=kind if kind in SheetKind.values else SheetKind.HANDOVER,
     )
-    context = acts.sheet_context(json.loads(data.technical_text), json.loads(data.personal_text))
-    response = render(request, acts.TEMPLATE, context)
+    context = sheets.sheet_context(json.loads(data.technical_text), json.loads(data.personal_text))
+    response = render(request, sheets.TEMPLATE, context)
     response.headers["Cache-Control"] = "private, no-store"
     return response
 

@@ -10,12 +10,15 @@ from django.urls import path, reverse
 from django.utils import timezone
 
 from jobs import run_screen as screen
+from jobs.acts import disposition as disposition_acts
+from jobs.acts import second_check as second_check_acts
 from jobs.acts import torque as acts
 from jobs.forms import torque as forms
 from jobs.models import Run, TorqueReading, WorkLine
 from jobs.models.procedure import StageKind
 from jobs.models.torque import AngleBy
-from jobs.runs import RunState, StepState, state_of
+from jobs.run_state import RunState, StepState
+from jobs.runs import state_of
 from workshop.pages import act_page, may
 from workshop.permissions import May
 
@@ -271,7 +274,7 @@ def second_check(request: HttpRequest, run_id: UUID, step_id: int) -> HttpRespon
     return act_page(
         request,
         form_class=forms.SecondCheckForm,
-        act=acts.second_check,
+        act=second_check_acts.second_check,
         title=f"Second check: {of.step.title}",
         intro="You took readings in this step: somebody else does the second check." if mine else "",
         submit="Checked",
@@ -299,7 +302,7 @@ def dispose(request: HttpRequest, reading_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.DisposeForm,
-        act=acts.dispose,
+        act=disposition_acts.dispose,
         title=f"{row.step.title}, fastener {row.fastener}: {one.reading.get_verdict_display().lower()}",
         submit="Decide",
         fixed={"reading": row},

@@ -11,6 +11,8 @@ from django.urls import NoReverseMatch, path, reverse
 from django.utils import timezone
 
 from jobs import sections, shown
+from jobs.acts import answer as answer_acts
+from jobs.acts import labour as labour_acts
 from jobs.acts import work as acts
 from jobs.authority import in_money, why_above_authority
 from jobs.forms import work as forms
@@ -137,7 +139,7 @@ def line_estimate(request: HttpRequest, line_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.EstimateForm,
-        act=acts.estimate_line,
+        act=answer_acts.estimate_line,
         title="Estimate",
         intro=intro,
         fixed={"line": found},
@@ -167,7 +169,7 @@ def line_answer(request: HttpRequest, line_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.AnswerForm,
-        act=acts.record_answer,
+        act=answer_acts.record_answer,
         title="The owner's answer",
         submit="Record the answer",
         intro=intro,
@@ -192,7 +194,7 @@ def line_tell(request: HttpRequest, line_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.TellForm,
-        act=acts.tell_made_safe,
+        act=answer_acts.tell_made_safe,
         title="The owner was told",
         intro="Making safe is done without asking and not charged, and the owner is told the same day.",
         fixed={"line": found},
@@ -216,7 +218,7 @@ def own_answer(request: HttpRequest, line_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.OwnAnswerForm,
-        act=acts.answer_own,
+        act=answer_acts.answer_own,
         title="Your answer",
         submit="Send the answer",
         fixed={"line": found},
@@ -250,7 +252,7 @@ def labour_add(request: HttpRequest, line_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.LabourForm,
-        act=acts.add_labour,
+        act=labour_acts.add_labour,
         title="Labour",
         fixed={"line": found},
         initial={"person": request.user.pk, "day": timezone.localdate(), "minutes": ["", "h"]},
@@ -266,7 +268,7 @@ def labour_strike(request: HttpRequest, line_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.StrikeLabourForm,
-        act=acts.strike_labour,
+        act=labour_acts.strike_labour,
         title="Labour entered in error",
         submit="Take it back",
         intro="The entry stays to be seen, and counts as nothing.",
@@ -283,7 +285,7 @@ def part_use(request: HttpRequest, line_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.PartUsedForm,
-        act=acts.use_part,
+        act=labour_acts.use_part,
         title="Part or material used",
         intro="What is billed. A part that has its place on the car is fitted there too: “Parts of the car”.",
         fixed={"line": found},
@@ -300,7 +302,7 @@ def part_strike(request: HttpRequest, line_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.StrikePartUsedForm,
-        act=acts.strike_part_used,
+        act=labour_acts.strike_part_used,
         title="Part entered in error",
         submit="Take it back",
         intro="The entry stays to be seen, and counts as nothing. Correct the line's cost too, where it changed.",

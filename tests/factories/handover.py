@@ -8,11 +8,14 @@ from decimal import Decimal
 import factory
 from django.utils import timezone
 
+from jobs.acts import answer as answer_acts
 from jobs.acts import handover as acts
 from jobs.acts import job as job_acts
+from jobs.acts import labour as labour_acts
 from jobs.acts import measurement as measurement_acts
 from jobs.acts import part as part_acts
 from jobs.acts import roadtest as test_acts
+from jobs.acts import second_check as second_check_acts
 from jobs.acts import torque as torque_acts
 from jobs.acts import work as work_acts
 from jobs.models import Job, SheetRevision, WorkLine
@@ -44,10 +47,10 @@ def owner_of(car, person, name: str = "Corin Ashby", **fields) -> Keeper:
 
 def authorised(line: WorkLine, keeper: Keeper, person, amount="100.00") -> WorkLine:
     line.refresh_from_db()
-    work_acts.estimate_line(
+    answer_acts.estimate_line(
         by=by(person), line=line, seen_version=line.version, estimate=Decimal(amount), cost=None
     )
-    work_acts.record_answer(
+    answer_acts.record_answer(
         by=by(person), line=line, answer="yes", given_by=keeper, right="owner", channel="phone",
         amount=Decimal(amount),
     )  # fmt: skip
@@ -197,11 +200,11 @@ def rich_job(car, lead, technician, other, desk) -> Job:
         correction="Relay rewired to the ignition-switched supply, 10 A fuse added beside it. 28 mA afterwards.",
         amount="186.50",
     )  # fmt: skip
-    work_acts.add_labour(
+    labour_acts.add_labour(
         by=by(technician), line=drain, person=technician, day=timezone.localdate(), minutes=95
     )
-    work_acts.use_part(by=by(technician), line=drain, description="Relay 12 V 30 A", part_number="RL-1230",
-                       quantity=Decimal(1), price=Decimal("14.90"))  # fmt: skip
+    labour_acts.use_part(by=by(technician), line=drain, description="Relay 12 V 30 A", part_number="RL-1230",
+                         quantity=Decimal(1), price=Decimal("14.90"))  # fmt: skip
     for phase, value in (("before", "420"), ("after", "28")):
         measurement_acts.measure(
             by=by(technician), line=drain, what="Current with everything off", phase=phase,
@@ -230,11 +233,11 @@ def rich_job(car, lead, technician, other, desk) -> Job:
     run = critical_run(bar, lead)
     tool = ToolFactory(person=lead)
     click_all(technician, run, tool, values=(40, 110))
-    torque_acts.second_check(by=by(other), run=run, step=step_of(run), method="mark_sighted")
+    second_check_acts.second_check(by=by(other), run=run, step=step_of(run), method="mark_sighted")
     torque_acts.complete_run(by=by(technician), run=run)
-    work_acts.use_part(by=by(technician), line=bar, description="Bolt M12 × 45 10.9", quantity=Decimal(8),
-                       price=Decimal("2.35"))  # fmt: skip
-    work_acts.use_part(by=by(technician), line=bar, description="Tow bar TB-6640", own_part=True)
+    labour_acts.use_part(by=by(technician), line=bar, description="Bolt M12 × 45 10.9", quantity=Decimal(8),
+                         price=Decimal("2.35"))  # fmt: skip
+    labour_acts.use_part(by=by(technician), line=bar, description="Tow bar TB-6640", own_part=True)
     finish(bar, technician)
     work_acts.end_fixed(
         by=by(technician), fault=loose, line=bar, check_made="No play at 500 N, bar pulled by hand"
@@ -260,9 +263,9 @@ def rich_job(car, lead, technician, other, desk) -> Job:
     work_acts.end_fixed(by=by(other), fault=brake, line=hand, check_made="Both sides hold on the ramp, 16 %")
 
     tyres = work_acts.add_line(by=by(lead), job=job, complaint="Four tyres of the right load index")
-    work_acts.estimate_line(by=by(lead), line=tyres, seen_version=tyres.version, estimate=Decimal("612.00"))
-    work_acts.record_answer(by=by(desk), line=tyres, answer="later", given_by=keeper, right="owner", channel="phone",
-                            words="After the trip.")  # fmt: skip
+    answer_acts.estimate_line(by=by(lead), line=tyres, seen_version=tyres.version, estimate=Decimal("612.00"))
+    answer_acts.record_answer(by=by(desk), line=tyres, answer="later", given_by=keeper, right="owner", channel="phone",
+                              words="After the trip.")  # fmt: skip
     danger = ItemFactory(
         person=lead, vehicle=car, severity="dangerous", reason="deferred", raised_in=job,
         title="Tyres: load index too low for the real weight",

@@ -43,6 +43,7 @@ class CheckInFactory(factory.django.DjangoModelFactory):
     keys = 1
     damage = "none seen"
     road_test_consent = True
+    plates_legal = True
 
     @classmethod
     def _create(cls, model_class, *args, person, made_at=None, **arguments):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import factory
 
 from jobs.acts import procedure as acts
+from jobs.acts import procedure_step as procedure_step_acts
 from jobs.models import Procedure
 from tests.people import by
 
@@ -37,7 +38,7 @@ class ProcedureFactory(factory.django.DjangoModelFactory):
             by=by(person), procedure=procedure, source="Halden sheet 40-2", **(version or {})
         )
         for step in steps or [WHEEL]:
-            acts.add_step(by=by(person), version=draft, **step)
+            procedure_step_acts.add_step(by=by(person), version=draft, **step)
         if released:
             acts.release_version(by=by(person), version=draft)
         return procedure

@@ -7,6 +7,8 @@ from decimal import Decimal
 import factory
 from django.utils import timezone
 
+from jobs.acts import answer as answer_acts
+from jobs.acts import labour as labour_acts
 from jobs.acts import measurement as measurement_acts
 from jobs.acts import part as part_acts
 from jobs.acts import work as acts
@@ -42,7 +44,7 @@ class LineAnswerFactory(factory.django.DjangoModelFactory):
 
     @classmethod
     def _create(cls, model_class, *args, person, made_at=None, **arguments):
-        return acts.record_answer(by=by(person, made_at=made_at), **arguments)
+        return answer_acts.record_answer(by=by(person, made_at=made_at), **arguments)
 
 
 class LabourFactory(factory.django.DjangoModelFactory):
@@ -56,7 +58,7 @@ class LabourFactory(factory.django.DjangoModelFactory):
 
     @classmethod
     def _create(cls, model_class, *args, person, made_at=None, **arguments):
-        return acts.add_labour(by=by(person, made_at=made_at), person=person, **arguments)
+        return labour_acts.add_labour(by=by(person, made_at=made_at), person=person, **arguments)
 
 
 class PartUsedFactory(factory.django.DjangoModelFactory):
@@ -69,7 +71,7 @@ class PartUsedFactory(factory.django.DjangoModelFactory):
 
     @classmethod
     def _create(cls, model_class, *args, person, made_at=None, **arguments):
-        return acts.use_part(by=by(person, made_at=made_at), **arguments)
+        return labour_acts.use_part(by=by(person, made_at=made_at), **arguments)
 
 
 class PartFittedFactory(factory.django.DjangoModelFactory):

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs import authority, gate, shown
+from jobs.acts import answer as answer_acts
 from jobs.acts import work as acts
 from jobs.models import Job, LineAnswer, WorkLine
 from tests.factories.job import job_in
@@ -49,7 +50,7 @@ def line(job, lead):
 
 
 def estimate(line, person, amount, **fields):
-    return acts.estimate_line(
+    return answer_acts.estimate_line(
         by=by(person), line=line, seen_version=line.version, estimate=Decimal(amount), **fields
     )
 
@@ -104,7 +105,7 @@ def test_nothing_is_done_before_the_car_is_checked_in(car, lead, owner):
 def test_an_answer_keeps_who_how_when_and_by_what_right(line, lead, owner):
     estimate(line, lead, 180)
     an_hour_ago = timezone.now() - timedelta(hours=1)
-    row = acts.record_answer(
+    row = answer_acts.record_answer(
         by=by(lead),
         line=line,
         answer="yes",
@@ -357,7 +358,7 @@ def test_making_safe_needs_no_yes_and_the_owner_is_told_the_same_day(made_safe, 
     assert made_safe.needs_telling
     assert not made_safe.billable
     assert "make_safe_untold" in [blocker.code for blocker in gate.blockers(job)]
-    acts.tell_made_safe(
+    answer_acts.tell_made_safe(
         by=by(technician), line=made_safe, told_to=owner, channel="phone", told="Hose burst, car is not moved"
     )
     made_safe.refresh_from_db()
@@ -370,9 +371,9 @@ def test_told_on_a_later_day_it_says_why(made_safe, technician, owner):
     WorkLine.objects.filter(pk=made_safe.pk).update(made_at=three_days_ago)
     told = {"line": made_safe, "told_to": owner, "channel": "phone", "told": "Hose burst"}
     with pytest.raises(ValidationError, match=r"told the same day\. Say why it was later") as refused:
-        acts.tell_made_safe(by=by(technician), **told)
+        answer_acts.tell_made_safe(by=by(technician), **told)
     assert "late_because" in refused.value.error_dict
-    acts.tell_made_safe(by=by(technician), **told, late_because="nobody answered the telephone")
+    answer_acts.tell_made_safe(by=by(technician), **told, late_because="nobody answered the telephone")
     made_safe.refresh_from_db()
     assert made_safe.told_late_because == "nobody answered the telephone"
 
@@ -380,7 +381,9 @@ def test_told_on_a_later_day_it_says_why(made_safe, technician, owner):
 def test_telling_somebody_who_decides_nothing_is_refused(made_safe, car, technician, lead, owner):
     driver = owner_of(car, lead, "Dorrit Vane", "driver")
     with pytest.raises(ValidationError, match="Tell: Corin Ashby") as refused:
-        acts.tell_made_safe(by=by(technician), line=made_safe, told_to=driver, channel="phone", told="x")
+        answer_acts.tell_made_safe(
+            by=by(technician), line=made_safe, told_to=driver, channel="phone", told="x"
+        )
     assert "told_to" in refused.value.error_dict
 
 
@@ -443,13 +446,13 @@ def test_an_owner_answers_the_estimate_that_they_saw(line, lead, car_owner, owne
     seen = line.version
     estimate(line, lead, 400)
     with pytest.raises(ChangedMeanwhile):
-        acts.answer_own(by=by(car_owner), line=line, seen_version=seen, answer="yes")
+        answer_acts.answer_own(by=by(car_owner), line=line, seen_version=seen, answer="yes")
     assert not LineAnswer.objects.exists()
 
 
 def test_there_is_nothing_to_answer_before_the_estimate(client, line, car_owner, owner_with_account):
     with pytest.raises(ValidationError, match="not estimated yet"):
-        acts.answer_own(by=by(car_owner), line=line, seen_version=line.version, answer="yes")
+        answer_acts.answer_own(by=by(car_owner), line=line, seen_version=line.version, answer="yes")
     client.force_login(car_owner)
     assert client.get(reverse("jobs:own-answer", args=[line.pk])).status_code == 404
 
@@ -461,8 +464,8 @@ def test_an_owner_answers_for_their_own_car_only(
     strange = owner_of(VehicleFactory(person=lead), lead, "Orla Penn")
     Keeper.objects.filter(pk=strange.pk).update(account=other_owner)
     with pytest.raises(PermissionDenied, match="your own cars only"):
-        acts.answer_own(by=by(other_owner), line=line, seen_version=line.version, answer="no")
+        answer_acts.answer_own(by=by(other_owner), line=line, seen_version=line.version, answer="no")
     client.force_login(other_owner)
     assert client.get(reverse("jobs:own-answer", args=[line.pk])).status_code == 404
     with pytest.raises(PermissionDenied):
-        acts.answer_own(by=by(lead), line=line, seen_version=line.version, answer="yes")
+        answer_acts.answer_own(by=by(lead), line=line, seen_version=line.version, answer="yes")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from jobs.acts import handover as acts
+from jobs.acts import sheet as acts
 from tests.factories.handover import HandedOverFactory
 from tests.factories.work import owner_of
 from tests.people import by

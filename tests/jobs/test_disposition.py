@@ -11,7 +11,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
 
-from jobs.acts import torque as acts
+from jobs.acts import disposition as disposition_acts
+from jobs.acts import second_check as second_check_acts
 from jobs.models import Disposition, TorqueReading
 from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
@@ -39,7 +40,7 @@ def above(run, technician, tool):
 
 
 def dispose(person, reading, kind, reason="thread looks sound", **fields):
-    return acts.dispose(
+    return disposition_acts.dispose(
         by=by(person, **fields.pop("by", {})), reading=reading, kind=kind, reason=reason, **fields
     )
 
@@ -143,7 +144,7 @@ def test_not_proven_blocks_on_critical_steps_only(
         with pytest.raises(PermissionDenied):
             dispose(technician, row, "accepted_unproven")
         dispose(lead, row, "accepted_unproven", reason="checked with the other wrench")
-        acts.second_check(
+        second_check_acts.second_check(
             by=by(other_technician), run=run, step=run.version_used.steps.get(), method="mark_sighted"
         )
         assert state_of(run).complete
@@ -198,7 +199,7 @@ def test_the_same_key_is_one_decision(above, technician):
 def test_a_check_lapses_when_a_fastener_is_redone(lead, technician, other_technician, car, tool):
     run = RunFactory(person=lead, vehicle=car, steps=[{**WHEEL, "fasteners": 1, "critical": True}])
     click_all(technician, run, tool)
-    acts.second_check(
+    second_check_acts.second_check(
         by=by(other_technician), run=run, step=run.version_used.steps.get(), method="mark_sighted"
     )
     last = TorqueReading.objects.latest("order")

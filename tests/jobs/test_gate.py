@@ -11,11 +11,13 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import resolve
 
 from jobs import gate
+from jobs.acts import answer as answer_acts
 from jobs.acts import handover as acts
 from jobs.acts import isolation as isolation_acts
 from jobs.acts import job as job_acts
 from jobs.acts import part as part_acts
 from jobs.acts import roadtest as test_acts
+from jobs.acts import second_check as second_check_acts
 from jobs.acts import tag as tag_acts
 from jobs.acts import thing as thing_acts
 from jobs.acts import torque as torque_acts
@@ -79,10 +81,10 @@ def test_the_reading_of_check_in_or_of_another_job_is_not_the_one_on_leaving(job
 def test_a_line_is_undecided_until_it_is_estimated_answered_and_done(job, keeper, lead):
     line = work_acts.add_line(by=by(lead), job=job, complaint="Tyres")
     assert "estimate it" in found(job, "line_undecided").text
-    work_acts.estimate_line(by=by(lead), line=line, seen_version=line.version, estimate=Decimal(400))
+    answer_acts.estimate_line(by=by(lead), line=line, seen_version=line.version, estimate=Decimal(400))
     assert "record the owner's answer" in found(job, "line_undecided").text
     line.refresh_from_db()
-    work_acts.record_answer(by=by(lead), line=line, answer="yes", given_by=keeper, channel="phone")
+    answer_acts.record_answer(by=by(lead), line=line, answer="yes", given_by=keeper, channel="phone")
     assert codes(job) >= {"line_open"}
     line.refresh_from_db()
     work_acts.drop_line(
@@ -94,18 +96,18 @@ def test_a_line_is_undecided_until_it_is_estimated_answered_and_done(job, keeper
 @pytest.mark.parametrize("answer", ["no", "later"])
 def test_a_declined_or_deferred_line_is_decided(job, keeper, lead, answer):
     line = work_acts.add_line(by=by(lead), job=job, complaint="Tyres", estimate=Decimal(400))
-    work_acts.record_answer(by=by(lead), line=line, answer=answer, given_by=keeper, channel="phone")
+    answer_acts.record_answer(by=by(lead), line=line, answer=answer, given_by=keeper, channel="phone")
     assert not codes(job) & {"line_open", "line_undecided"}
 
 
 def test_a_cost_above_what_was_authorised_asks_again(job, keeper, lead):
     line = done_line(job, keeper, lead, complaint="Exhaust", amount="80.00")
-    work_acts.estimate_line(
+    answer_acts.estimate_line(
         by=by(lead), line=line, seen_version=line.version, estimate=Decimal(80), cost=Decimal(120)
     )
     assert "costs 120.00 now; 80.00 was authorised" in found(job, "line_above").text
     line.refresh_from_db()
-    work_acts.record_answer(
+    answer_acts.record_answer(
         by=by(lead), line=line, answer="yes", given_by=keeper, channel="phone", amount=Decimal(120)
     )
     assert "line_above" not in codes(job)
@@ -117,7 +119,7 @@ def test_diagnosis_above_the_limit_needs_an_answer(car, keeper, lead):
         by=by(lead), job=job, complaint="Find the drain", kind="diagnosis", estimate=Decimal(40)
     )
     assert found(job, "line_open")  # covered, and not done
-    work_acts.estimate_line(by=by(lead), line=line, seen_version=line.version, estimate=Decimal(60))
+    answer_acts.estimate_line(by=by(lead), line=line, seen_version=line.version, estimate=Decimal(60))
     assert found(job, "line_undecided")
 
 
@@ -126,7 +128,7 @@ def test_making_safe_is_told_the_same_day(job, keeper, lead):
     assert {"line_open", "make_safe_untold"} <= codes(job)
     work_acts.finish_line(by=by(lead), line=line, seen_version=line.version, correction="Wheel tightened.")
     assert "make_safe_untold" in codes(job)
-    work_acts.tell_made_safe(
+    answer_acts.tell_made_safe(
         by=by(lead), line=line, told_to=keeper, channel="phone", told="The wheel was loose and is tightened."
     )
     assert not codes(job) & {"line_open", "make_safe_untold"}
@@ -158,7 +160,7 @@ def test_a_run_blocks_until_it_is_checked_and_completed(job, keeper, lead, techn
     click_all(technician, run, tool, values=(40, 110))
     [row] = [row for row in gate.blockers(job) if row.code == "run"]
     assert "second check by another person is missing" in row.text
-    torque_acts.second_check(by=by(other_technician), run=run, step=step_of(run), method="witnessed")
+    second_check_acts.second_check(by=by(other_technician), run=run, step=step_of(run), method="witnessed")
     assert found(job, "run_open")
     torque_acts.complete_run(by=by(technician), run=run)
     assert not codes(job) & {"run", "run_open"}

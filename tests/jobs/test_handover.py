@@ -13,6 +13,7 @@ from django.db import IntegrityError, connection, transaction
 from jobs import gate
 from jobs.acts import handover as acts
 from jobs.acts import roadtest as test_acts
+from jobs.acts import sheet as sheet_acts
 from jobs.acts import waiver as waiver_acts
 from jobs.acts import work as work_acts
 from jobs.models import Handover, Job, JobMove, SheetRevision
@@ -139,8 +140,8 @@ def test_a_car_is_not_handed_over_before_it_is_ready(car, keeper, lead):
 
 def test_the_same_form_twice_is_one_handover(ready, keeper, lead, monkeypatch):
     printed = []
-    really = acts.print_pdf
-    monkeypatch.setattr(acts, "print_pdf", lambda *args: printed.append(1) or really(*args))
+    really = sheet_acts.print_pdf
+    monkeypatch.setattr(sheet_acts, "print_pdf", lambda *args: printed.append(1) or really(*args))
     key = uuid4()
     first = acts.hand_over(by=by(lead, key=key), job=ready, **leaving(keeper))
     again = acts.hand_over(by=by(lead, key=key), job=ready, **leaving(keeper))
@@ -157,7 +158,7 @@ def test_the_rehearsal_leaves_nothing_behind(ready, keeper, lead, monkeypatch):
         raise OSError("the printer is gone")
 
     before = Event.objects.count()
-    monkeypatch.setattr(acts, "print_pdf", broken)
+    monkeypatch.setattr(sheet_acts, "print_pdf", broken)
     with pytest.raises(OSError, match="printer"):
         acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert Event.objects.count() == before
@@ -167,7 +168,7 @@ def test_the_rehearsal_leaves_nothing_behind(ready, keeper, lead, monkeypatch):
 
 def test_what_changes_between_printing_and_saving_is_printed(ready, keeper, lead, technician, monkeypatch):
     """Somebody writes to the job while the sheet is being printed: it is printed anew, with what they wrote."""
-    really, times = acts.print_pdf, []
+    really, times = sheet_acts.print_pdf, []
 
     def print_and_be_late(*args):
         times.append(1)
@@ -182,20 +183,20 @@ def test_what_changes_between_printing_and_saving_is_printed(ready, keeper, lead
             )
         return really(*args)
 
-    monkeypatch.setattr(acts, "print_pdf", print_and_be_late)
+    monkeypatch.setattr(sheet_acts, "print_pdf", print_and_be_late)
     sheet = acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert len(times) == 2
     assert "Wiper torn" in sheet.technical
 
 
 def test_a_blocker_that_comes_while_printing_stops_the_handover(ready, keeper, lead, monkeypatch):
-    really = acts.print_pdf
+    really = sheet_acts.print_pdf
 
     def print_and_tag(*args):
         TagFactory(person=lead, vehicle=ready.vehicle)
         return really(*args)
 
-    monkeypatch.setattr(acts, "print_pdf", print_and_tag)
+    monkeypatch.setattr(sheet_acts, "print_pdf", print_and_tag)
     with pytest.raises(ValidationError) as refusal:
         acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert "Do not start" in str(refusal.value.message_dict["left_how"])
@@ -203,7 +204,7 @@ def test_a_blocker_that_comes_while_printing_stops_the_handover(ready, keeper, l
 
 
 def test_a_job_that_never_rests_is_refused_in_words(ready, keeper, lead, technician, monkeypatch):
-    really = acts.print_pdf
+    really = sheet_acts.print_pdf
 
     def print_and_write(*args):
         ItemFactory(
@@ -215,7 +216,7 @@ def test_a_job_that_never_rests_is_refused_in_words(ready, keeper, lead, technic
         )
         return really(*args)
 
-    monkeypatch.setattr(acts, "print_pdf", print_and_write)
+    monkeypatch.setattr(sheet_acts, "print_pdf", print_and_write)
     with pytest.raises(ValidationError, match="kept writing to this job"):
         acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert not Handover.objects.exists()

@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from jobs.acts import labour as labour_acts
 from jobs.acts import work as acts
 from jobs.models import LabourEntry, PartUsed
 from jobs.models.work import time_words
@@ -44,7 +45,7 @@ def line(job, lead, owner):
 
 def test_labour_names_person_day_and_minutes(line, technician, other_technician):
     yesterday = timezone.localdate() - timedelta(days=1)
-    entry = acts.add_labour(
+    entry = labour_acts.add_labour(
         by=by(technician), line=line, person=other_technician, day=yesterday, minutes=95, note="hub"
     )
     assert (entry.person, entry.day, entry.minutes, entry.made_by) == (
@@ -99,13 +100,15 @@ def test_a_day_has_24_hours_over_all_lines(line, job, lead, owner, technician):
     assert "minutes" in refused.value.error_dict
     LabourFactory(person=technician, line=other, minutes=40)
     # What was entered in error is not counted.
-    acts.strike_labour(by=by(technician), entry=entry, reason="hours typed as minutes")
+    labour_acts.strike_labour(by=by(technician), entry=entry, reason="hours typed as minutes")
     LabourFactory(person=technician, line=other, minutes=41)
 
 
 def test_who_does_no_work_has_no_labour(line, technician, front_desk):
     with pytest.raises(ValidationError, match="does no work on cars") as refused:
-        acts.add_labour(by=by(technician), line=line, person=front_desk, day=timezone.localdate(), minutes=5)
+        labour_acts.add_labour(
+            by=by(technician), line=line, person=front_desk, day=timezone.localdate(), minutes=5
+        )
     assert "person" in refused.value.error_dict
     with pytest.raises(PermissionDenied, match="You may not record labour"):
         LabourFactory(person=front_desk, line=line)
@@ -121,12 +124,12 @@ def test_labour_forgotten_on_a_done_line_is_written_down_later(line, technician)
 def test_the_same_key_twice_is_one_entry(line, technician):
     entry = {"line": line, "person": technician, "day": timezone.localdate(), "minutes": 30}
     key = uuid4()
-    assert acts.add_labour(by=by(technician, key=key), **entry) == acts.add_labour(
+    assert labour_acts.add_labour(by=by(technician, key=key), **entry) == labour_acts.add_labour(
         by=by(technician, key=key), **entry
     )
     assert LabourEntry.objects.count() == 1
     with pytest.raises(AlreadySent):
-        acts.add_labour(by=by(technician, key=key), **{**entry, "minutes": 31})
+        labour_acts.add_labour(by=by(technician, key=key), **{**entry, "minutes": 31})
 
 
 def test_an_entry_in_error_stays_and_counts_as_nothing(client, line, technician):
@@ -140,7 +143,7 @@ def test_an_entry_in_error_stays_and_counts_as_nothing(client, line, technician)
     assert (entry.minutes, entry.entered_in_error) == (600, "60 was meant")
     assert list(LabourEntry.objects.counting()) == []
     with pytest.raises(ValidationError, match="taken back already"):
-        acts.strike_labour(by=by(technician), entry=entry, reason="again")
+        labour_acts.strike_labour(by=by(technician), entry=entry, reason="again")
 
 
 def test_the_database_alters_no_labour(line, technician):
@@ -232,6 +235,6 @@ def test_a_part_form_comes_back_filled(client, line, technician):
 
 def test_a_part_in_error_is_taken_back(line, technician):
     used = PartUsedFactory(person=technician, line=line)
-    acts.strike_part_used(by=by(technician), used=used, reason="went into the other car")
+    labour_acts.strike_part_used(by=by(technician), used=used, reason="went into the other car")
     assert list(line.parts_used.counting()) == []
     assert line.parts_used.count() == 1

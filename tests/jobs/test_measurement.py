@@ -168,7 +168,7 @@ def test_a_form_with_comma_and_unit(client, line, technician):
         ({"reading_unit": ""}, "Choose a unit"),
         ({"reading_value": "1.234,5"}, "could be read in two ways"),
         ({"limit_source": ""}, "Say where the limit comes from"),
-        ({"what": ""}, "This field is required"),
+        ({"what": ""}, "is needed here"),
     ):
         answer = client.post(url, {**typed, **changed})
         page = answer.content.decode()

@@ -13,7 +13,10 @@ from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
 
 from jobs.acts import procedure as acts
+from jobs.acts import procedure_step as procedure_step_acts
 from jobs.models import Procedure, ProcedureStage, ProcedureStep, ProcedureVersion, StageTarget
+from jobs.step_questions import load_words
+from jobs.versions import content_hash, seen_step_text, why_not_whole
 from tests.factories.procedure import WHEEL, ProcedureFactory
 from tests.factories.tool import CalibrationFactory, ToolFactory
 from tests.people import by
@@ -27,7 +30,7 @@ def draft(lead):
 
 
 def step(lead, draft, **fields):
-    return acts.add_step(by=by(lead), version=draft, **{**WHEEL, **fields})
+    return procedure_step_acts.add_step(by=by(lead), version=draft, **{**WHEEL, **fields})
 
 
 def stage(**fields):
@@ -46,9 +49,9 @@ def test_a_draft_takes_steps_and_is_released_once(lead, draft):
     assert draft.released_by == lead
     for late in (
         lambda: step(lead, draft),
-        lambda: acts.remove_step(by=by(lead), step=made),
-        lambda: acts.add_stage(by=by(lead), step=made, name="More", value="5", unit="N.m"),
-        lambda: acts.change_step(by=by(lead), step=made, title="Other"),
+        lambda: procedure_step_acts.remove_step(by=by(lead), step=made),
+        lambda: procedure_step_acts.add_stage(by=by(lead), step=made, name="More", value="5", unit="N.m"),
+        lambda: procedure_step_acts.change_step(by=by(lead), step=made, title="Other"),
         lambda: acts.write_version(by=by(lead), version=draft, source="other"),
         lambda: acts.release_version(by=by(lead), version=draft),
     ):
@@ -91,7 +94,7 @@ def test_editing_makes_a_new_version_that_begins_as_a_copy(lead):
     assert StageTarget.objects.filter(stage__step__version=new).count() == 2
     with pytest.raises(ValidationError, match="There is a draft already"):
         acts.start_version(by=by(lead), procedure=procedure, source="sheet 42", change_note="x")
-    acts.remove_step(by=by(lead), step=new.steps.get())
+    procedure_step_acts.remove_step(by=by(lead), step=new.steps.get())
     assert old.steps.count() == 1
     with pytest.raises(ValidationError, match="without steps"):
         acts.release_version(by=by(lead), version=new)
@@ -253,9 +256,7 @@ def test_the_usual_torque_is_not_questioned(lead, draft):
 def test_declared_tightening_to_yield_is_not_questioned(lead, draft):
     made = step(lead, draft, **BOLT, to_yield=True, stages=stage(value="36", tolerance_percent="10"))
     assert made.questioned == ""
-    assert "to yield, as declared" in acts.load_words(
-        made, list(StageTarget.objects.filter(stage__step=made))
-    )
+    assert "to yield, as declared" in load_words(made, list(StageTarget.objects.filter(stage__step=made)))
 
 
 def test_a_named_friction_condition_brings_its_nut_factor(lead, draft):
@@ -266,9 +267,11 @@ def test_a_named_friction_condition_brings_its_nut_factor(lead, draft):
 def test_the_question_returns_with_a_later_stage(lead, draft):
     made = step(lead, draft, **BOLT, stages=stage(value="20", tolerance_percent="10"))
     with pytest.raises(ValidationError, match="proof load"):
-        acts.add_stage(by=by(lead), step=made, name="More", value="36", tolerance_percent="10", unit="N.m")
+        procedure_step_acts.add_stage(
+            by=by(lead), step=made, name="More", value="36", tolerance_percent="10", unit="N.m"
+        )
     assert made.stages.count() == 1
-    acts.add_stage(
+    procedure_step_acts.add_stage(
         by=by(lead),
         step=made,
         name="More",
@@ -279,7 +282,7 @@ def test_the_question_returns_with_a_later_stage(lead, draft):
     )
     made.refresh_from_db()
     assert (made.stages.count(), made.kept_because) == (2, "tested")
-    acts.remove_stage(by=by(lead), stage=made.stages.get(order=2))
+    procedure_step_acts.remove_stage(by=by(lead), stage=made.stages.get(order=2))
     made.refresh_from_db()
     assert made.questioned == ""
 
@@ -296,9 +299,11 @@ def test_groups_have_targets_of_their_own(lead, draft):
     with pytest.raises(ValidationError, match="no target for short"):
         acts.release_version(by=by(lead), version=draft)
     only = made.stages.get()
-    acts.add_target(by=by(lead), stage=only, group="short", value="40", plus="4", unit="N.m")
+    procedure_step_acts.add_target(by=by(lead), stage=only, group="short", value="40", plus="4", unit="N.m")
     with pytest.raises(ValidationError, match="has a target for this group"):
-        acts.add_target(by=by(lead), stage=only, group="short", value="40", plus="4", unit="N.m")
+        procedure_step_acts.add_target(
+            by=by(lead), stage=only, group="short", value="40", plus="4", unit="N.m"
+        )
     acts.release_version(by=by(lead), version=draft)
     assert (made.group_of(2), made.group_of(3), made.group_names) == ("long", "short", ["long", "short"])
 
@@ -323,7 +328,7 @@ def test_torque_loosen_torque_again_and_angle(lead, draft):
         ("angle", False),
         ("result", False),
     ]
-    assert acts.why_not_whole(made) == ""
+    assert why_not_whole(made) == ""
 
 
 def test_a_step_that_tightens_nothing_is_not_released(lead, draft):
@@ -335,22 +340,24 @@ def test_a_step_that_tightens_nothing_is_not_released(lead, draft):
 def test_steps_move_and_close_up(lead, draft):
     titles = ["A", "B", "C"]
     made = [step(lead, draft, title=title) for title in titles]
-    acts.move_step(by=by(lead), step=made[2], up=True)
+    procedure_step_acts.move_step(by=by(lead), step=made[2], up=True)
     assert [s.title for s in draft.steps.order_by("order")] == ["A", "C", "B"]
-    acts.remove_step(by=by(lead), step=ProcedureStep.objects.get(title="A"))
+    procedure_step_acts.remove_step(by=by(lead), step=ProcedureStep.objects.get(title="A"))
     assert [(s.order, s.title) for s in draft.steps.order_by("order")] == [(1, "C"), (2, "B")]
     assert ProcedureStage.objects.count() == 4
     with pytest.raises(ValidationError, match="at the end already"):
-        acts.move_step(by=by(lead), step=draft.steps.get(order=1), up=True)
+        procedure_step_acts.move_step(by=by(lead), step=draft.steps.get(order=1), up=True)
 
 
 def test_a_step_that_somebody_changed_meanwhile_is_not_written_over(lead, shop_owner, draft):
     made = step(lead, draft)
-    seen = acts.seen_step_text(made)
+    seen = seen_step_text(made)
     fields = {"sequence": None, "groups": None}
-    acts.change_step(by=by(lead), step=made, seen=seen, title="Wheel nuts, steel wheel", **fields)
+    procedure_step_acts.change_step(
+        by=by(lead), step=made, seen=seen, title="Wheel nuts, steel wheel", **fields
+    )
     with pytest.raises(ValidationError, match="Somebody else changed this while you were writing"):
-        acts.change_step(by=by(shop_owner), step=made, seen=seen, title="Nuts", **fields)
+        procedure_step_acts.change_step(by=by(shop_owner), step=made, seen=seen, title="Nuts", **fields)
     made.refresh_from_db()
     assert made.title == "Wheel nuts, steel wheel"
 
@@ -392,7 +399,7 @@ def test_the_whole_way_through_the_pages(client, lead):
     assert "Release it" in page
     assert "32.5 N·m (29.5 N·m to 35.5 N·m)" in page
     answer = send(reverse("jobs:step-write", args=[only.pk]), title="Caliper bolts", fasteners="2",
-                  seen=acts.seen_step_text(only), **common)  # fmt: skip
+                  seen=seen_step_text(only), **common)  # fmt: skip
     assert answer.status_code == 302
     send(reverse("jobs:version-release", args=[version.pk]))
     version.refresh_from_db()
@@ -424,5 +431,5 @@ def test_the_library_does_not_ask_more_with_more_procedures(client, lead, django
 
 def test_the_hash_of_a_version_names_its_content(lead):
     one, other = ProcedureFactory(person=lead, title="One"), ProcedureFactory(person=lead, title="Other")
-    assert acts.content_hash(one.released()) == acts.content_hash(one.released())
-    assert acts.content_hash(one.released()) != acts.content_hash(other.released())
+    assert content_hash(one.released()) == content_hash(one.released())
+    assert content_hash(one.released()) != content_hash(other.released())

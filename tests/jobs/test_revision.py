@@ -14,6 +14,7 @@ from pypdf import PdfReader
 
 from jobs import sheets
 from jobs.acts import handover as acts
+from jobs.acts import sheet as sheet_acts
 from jobs.management.commands import verify_records
 from jobs.models import Job, Run, SheetRevision, SheetText, SignOff, TorqueReading
 from tests.factories.handover import HandedOverFactory, leaving, rich_job
@@ -68,20 +69,20 @@ def test_a_late_reading_makes_the_next_revision_due(
     assert "The next revision is due" in client.get(f"/jobs/{job.pk}/").content.decode()
     # The second check lapsed with it: the joint is unproven until it is on record as outstanding.
     with pytest.raises(ValidationError, match="lapsed"):
-        acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
+        sheet_acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
     ItemFactory(
         person=lead, vehicle=car, severity="dangerous", reason="beyond", raised_in=job, raised_by_run=run,
         title="Tow bar bolts: check again",
     )  # fmt: skip
     with pytest.raises(ValidationError, match="Dangerous and still open"):
-        acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
+        sheet_acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
     from vehicles.acts import outstanding
 
     outstanding.tell(
         by=by(lead), item=run.items_raised.get(severity="dangerous"), told_to=job.payer, channel="phone",
         told="Come back.", answer="wants_it", job=job,
     )  # fmt: skip
-    second = acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
+    second = sheet_acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
     assert second.revision == 2
     assert "Tow bar bolts: check again" in second.technical
 
@@ -89,7 +90,7 @@ def test_a_late_reading_makes_the_next_revision_due(
 def test_the_next_revision_says_what_it_changes_and_leaves_the_earlier_one_alone(sheet, car, lead):
     before = bytes(sheet.text.pdf)
     correct_engine_number(car, lead)
-    second = acts.revise_sheet(by=by(lead), job=sheet.job, change_note="Engine number put right.")
+    second = sheet_acts.revise_sheet(by=by(lead), job=sheet.job, change_note="Engine number put right.")
     assert (second.revision, second.kind) == (2, "handover")
     assert json.loads(second.technical)["sheet"]["changes"] == {
         "note": "Engine number put right.",
@@ -105,17 +106,17 @@ def test_the_next_revision_says_what_it_changes_and_leaves_the_earlier_one_alone
 
 def test_a_revision_needs_a_note_a_sheet_and_a_lead(sheet, car, keeper, lead, technician):
     with pytest.raises(ValidationError) as refusal:
-        acts.revise_sheet(by=by(lead), job=sheet.job, change_note=" ")
+        sheet_acts.revise_sheet(by=by(lead), job=sheet.job, change_note=" ")
     assert "change_note" in refusal.value.message_dict
     with pytest.raises(PermissionDenied):
-        acts.revise_sheet(by=by(technician), job=sheet.job, change_note="x")
+        sheet_acts.revise_sheet(by=by(technician), job=sheet.job, change_note="x")
     from tests.factories.job import JobFactory
 
     with pytest.raises(ValidationError, match="No sheet was issued"):
-        acts.revise_sheet(by=by(lead), job=JobFactory(person=lead, vehicle=car), change_note="x")
+        sheet_acts.revise_sheet(by=by(lead), job=JobFactory(person=lead, vehicle=car), change_note="x")
     key = uuid4()
-    first = acts.revise_sheet(by=by(lead, key=key), job=sheet.job, change_note="x")
-    assert acts.revise_sheet(by=by(lead, key=key), job=sheet.job, change_note="x") == first
+    first = sheet_acts.revise_sheet(by=by(lead, key=key), job=sheet.job, change_note="x")
+    assert sheet_acts.revise_sheet(by=by(lead, key=key), job=sheet.job, change_note="x") == first
     assert sheet.job.sheets.count() == 2
 
 
@@ -136,32 +137,32 @@ def test_the_database_numbers_revisions_once(sheet):
 
 
 def test_both_sign_against_the_hash_of_the_data(sheet, keeper, lead):
-    mine = acts.sign(by=by(lead), revision=sheet, signer_part="lead", method="account")
-    theirs = acts.sign(by=by(lead), revision=sheet, signer_part="collector", method="paper")
+    mine = sheet_acts.sign(by=by(lead), revision=sheet, signer_part="lead", method="account")
+    theirs = sheet_acts.sign(by=by(lead), revision=sheet, signer_part="collector", method="paper")
     assert (mine.person, mine.data_hash) == (lead, sheet.technical_hash)
     assert (theirs.keeper, theirs.data_hash) == (keeper, sheet.technical_hash)
     with pytest.raises(ValidationError, match="Lead technician: Signed in and confirmed"):
-        acts.sign(by=by(lead), revision=sheet, signer_part="lead", method="paper")
+        sheet_acts.sign(by=by(lead), revision=sheet, signer_part="lead", method="paper")
 
 
 def test_whoever_declines_to_sign_has_a_witness(sheet, lead, technician):
     arguments = {"revision": sheet, "signer_part": "collector", "method": "declined"}
     for witness, sentence in ((None, "name the witness"), (lead, "somebody else than you")):
         with pytest.raises(ValidationError) as refusal:
-            acts.sign(by=by(lead), witness=witness, **arguments)
+            sheet_acts.sign(by=by(lead), witness=witness, **arguments)
         assert sentence in str(refusal.value.message_dict["witness"])
-    assert acts.sign(by=by(lead), witness=technician, **arguments).witness == technician
+    assert sheet_acts.sign(by=by(lead), witness=technician, **arguments).witness == technician
 
 
 def test_a_superseded_revision_is_not_signed(sheet, lead):
-    acts.revise_sheet(by=by(lead), job=sheet.job, change_note="x")
+    sheet_acts.revise_sheet(by=by(lead), job=sheet.job, change_note="x")
     with pytest.raises(ValidationError, match="superseded by revision 2"):
-        acts.sign(by=by(lead), revision=sheet, signer_part="lead", method="account")
+        sheet_acts.sign(by=by(lead), revision=sheet, signer_part="lead", method="account")
 
 
 def test_whoever_collected_the_car_signs_in_their_own_account(client, sheet, keeper, car_owner, other_owner):
     with pytest.raises(ValidationError, match="whoever collected the car"):
-        acts.sign_own(by=by(other_owner), revision=sheet)
+        sheet_acts.sign_own(by=by(other_owner), revision=sheet)
     type(keeper).objects.filter(pk=keeper.pk).update(account=car_owner)
     client.force_login(car_owner)
     assert "I have this sheet" in client.get(f"/sheets/{sheet.pk}/").content.decode()
@@ -184,8 +185,8 @@ def test_the_signature_form_comes_back_filled(client, sheet, lead):
 def test_erasing_takes_people_and_prices_and_keeps_number_and_hashes(sheet, keeper, lead, shop_owner, client):
     hashes = (sheet.technical_hash, sheet.personal_hash, sheet.pdf_hash)
     with pytest.raises(PermissionDenied):
-        acts.erase_personal(by=by(lead), revision=sheet, reason="asked for")
-    redacted = acts.erase_personal(by=by(shop_owner), revision=sheet, reason="at the keeper's wish")
+        sheet_acts.erase_personal(by=by(lead), revision=sheet, reason="asked for")
+    redacted = sheet_acts.erase_personal(by=by(shop_owner), revision=sheet, reason="at the keeper's wish")
     text = SheetText.objects.get(revision=sheet)
     assert (text.pdf, text.personal) == (None, "")
     sheet.refresh_from_db()
@@ -201,9 +202,9 @@ def test_erasing_takes_people_and_prices_and_keeps_number_and_hashes(sheet, keep
     assert client.get(f"/sheets/{sheet.pk}/").status_code == 200
     assert "erased since" in client.get(f"/confirm/{sheet.token}/").content.decode()
     with pytest.raises(ValidationError, match="erased already"):
-        acts.erase_personal(by=by(shop_owner), revision=redacted, reason="again")
+        sheet_acts.erase_personal(by=by(shop_owner), revision=redacted, reason="again")
     with pytest.raises(ValidationError, match="bring it back"):
-        acts.revise_sheet(by=by(lead), job=sheet.job, change_note="x")
+        sheet_acts.revise_sheet(by=by(lead), job=sheet.job, change_note="x")
     call_command("verify_records")
 
 
@@ -267,7 +268,7 @@ def test_a_verdict_a_check_or_a_version_that_was_tampered_with_is_named(
 
 
 def test_a_log_whose_tail_was_cut_shows_against_the_sheets(sheet, lead):
-    acts.revise_sheet(by=by(lead), job=sheet.job, change_note="x")
+    sheet_acts.revise_sheet(by=by(lead), job=sheet.job, change_note="x")
     assert log.first_broken_link() is None
     from workshop.models import Event, EventDetail, LogHead
 

@@ -16,9 +16,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jobs import runs
-from jobs.acts import torque as acts
+from jobs.acts import second_check as second_check_acts
 from jobs.models import Disposition, ProcedureStage, ProcedureStep, TorqueReading
-from jobs.runs import FastenerState, state_of, states_of, verdict_of
+from jobs.run_state import FastenerState
+from jobs.runs import state_of, states_of, verdict_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click, click_all, stage_of, step_of
 from tests.factories.tool import ToolFactory
@@ -46,7 +47,7 @@ def test_the_summary_for_the_sheet(lead, technician, other_technician, car, tool
     step["stages"] = [{"name": "Final", "value": "90", "plus": "7", "unit": "lbf.ft"}]
     run = RunFactory(person=lead, vehicle=car, steps=[step])
     click_all(technician, run, tool, values=(120,))
-    acts.second_check(
+    second_check_acts.second_check(
         by=by(other_technician), run=run, step=step_of(run), method="witnessed", note="all five"
     )
     state = state_of(run)
@@ -64,7 +65,9 @@ def test_the_number_of_queries_is_fixed(lead, technician, other_technician, car,
     with CaptureQueriesContext(connection) as small:
         state_of(first)
     click_all(technician, first, tool)
-    acts.second_check(by=by(other_technician), run=first, step=step_of(first), method="witnessed")
+    second_check_acts.second_check(
+        by=by(other_technician), run=first, step=step_of(first), method="witnessed"
+    )
     others = [RunFactory(person=lead, line=first.line, where=f"place {n}") for n in range(3)]
     for run in others:
         click_all(technician, run, tool)

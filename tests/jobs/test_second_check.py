@@ -13,14 +13,18 @@ from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from jobs.acts import second_check as second_check_acts
 from jobs.acts import torque as acts
+from jobs.management.commands import verify_records
 from jobs.models import SecondCheck
-from jobs.runs import check_words, state_of
+from jobs.run_words import check_words
+from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click, click_all, step_of
 from tests.factories.tool import ToolFactory
 from tests.people import by
 from vehicles.models import OutstandingItem
+from workshop import triggers
 
 EARLIER = timedelta(minutes=30)
 
@@ -43,7 +47,7 @@ def done(run, technician, tool):
 
 
 def check(person, run, *, step=1, made_at=None, key=None, **fields):
-    return acts.second_check(
+    return second_check_acts.second_check(
         by=by(person, made_at=made_at, key=key or uuid4()),
         run=run,
         step=step_of(run, step),
@@ -124,6 +128,17 @@ def test_it_stays_when_another_step_goes_on(lead, technician, other_technician, 
     check(other_technician, run)
     click_all(technician, run, tool, step=2)
     assert state_of(run).steps[0].check == "valid"
+
+
+def test_a_checker_who_tightens_later_is_nothing_wrong_on_rereading(done, technician, other_technician, tool):
+    check(other_technician, done)
+    click(other_technician, done, 2, 1, 121, tool, redo_reason="mark was smeared")
+    assert state_of(done).steps[0].check == "lapsed"
+    assert list(verify_records.second_checks()) == []
+    with triggers.lifted(), transaction.atomic():
+        SecondCheck.objects.update(after_reading=state_of(done).last_order)
+        (problem,) = verify_records.second_checks()
+    assert "checked a step in which they took a reading" in problem
 
 
 ANGLE = {

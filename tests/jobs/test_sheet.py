@@ -157,11 +157,11 @@ def test_the_pdf_is_tagged_and_says_its_title_and_language(sheet):
 
 
 def test_the_same_data_gives_the_same_bytes(sheet):
-    context = acts.sheet_context(
+    context = sheets.sheet_context(
         json.loads(sheet.technical), json.loads(sheet.text.personal),
         hashes=(sheet.technical_hash, sheet.personal_hash), token=sheet.token,
     )  # fmt: skip
-    again = printing.print_pdf(acts.TEMPLATE, context, sheet.paper)
+    again = printing.print_pdf(sheets.TEMPLATE, context, sheet.paper)
     assert again.pdf == bytes(sheet.text.pdf)
 
 
@@ -175,10 +175,10 @@ def test_what_people_typed_is_text_and_nothing_else(car, keeper, lead, client):
     assert "<script>x" not in page
     assert "&lt;img src=" in page
     data = sheets.gather(job, revision=1, issued_at=job.made_at)
-    context = acts.sheet_context(
+    context = sheets.sheet_context(
         json.loads(data.technical_text), json.loads(data.personal_text), hashes=data.hashes, token="0" * 32
     )
-    pdf = PdfReader(io.BytesIO(printing.print_pdf(acts.TEMPLATE, context, "A4").pdf))
+    pdf = PdfReader(io.BytesIO(printing.print_pdf(sheets.TEMPLATE, context, "A4").pdf))
     assert '5 < 6 & "so"' in " ".join(pdf.pages[0].extract_text().split())
 
 
@@ -203,10 +203,10 @@ def test_long_texts_and_many_lines_are_printed_whole(car, keeper, lead):
             cause="A long cause. " * 40, correction=f"End of {number}. " + "W" * 90,
         )  # fmt: skip
     data = sheets.gather(job, revision=1, issued_at=job.made_at)
-    context = acts.sheet_context(
+    context = sheets.sheet_context(
         json.loads(data.technical_text), json.loads(data.personal_text), hashes=data.hashes, token="0" * 32
     )
-    printed = printing.print_pdf(acts.TEMPLATE, context, "A4")
+    printed = printing.print_pdf(sheets.TEMPLATE, context, "A4")
     said = " ".join(
         " ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(printed.pdf)).pages
     )

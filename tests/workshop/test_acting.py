@@ -73,3 +73,57 @@ def test_a_save_on_an_older_version_is_refused_with_what_stands_there(db, lead, 
     assert refusal.value.current["colour"] == "sand"
     car.refresh_from_db()
     assert car.colour == "sand"
+
+
+def test_no_record_of_any_room_is_ever_deleted(db, car, technician):
+    """Below every act: the database itself refuses, for each record and for people."""
+    from django.apps import apps
+    from django.db import DatabaseError, transaction
+
+    from workshop import triggers
+    from workshop.models import Record
+
+    guarded = {
+        name.removesuffix("_no_delete") for name in triggers.installed() if name.endswith("_no_delete")
+    }
+    records = {model._meta.db_table for model in apps.get_models() if issubclass(model, Record)}
+    assert records <= guarded
+    for row in (car, technician):
+        with pytest.raises(DatabaseError, match="never deleted"), transaction.atomic():
+            type(row).objects.filter(pk=row.pk)._raw_delete("default")
+
+
+def test_what_was_sent_is_kept_as_a_keyed_hash_only(db, lead, settings):
+    """What is erased later can't be confirmed by hashing a guess; a password is not hashed at all."""
+    from workshop.acting import _content_hash, _hashable
+
+    content = {"act": "x", "arguments": {"name": "Corin Ashby"}}
+    first = _content_hash(content)
+    settings.SECRET_KEY = "another key of another installation, long enough to be one"
+    assert _content_hash(content) != first
+    assert "password" not in _hashable({"password": "five bolts in a row", "name": "Nell"})
+
+
+def test_a_busy_database_brings_the_form_back_filled(client, lead, monkeypatch):
+    from django.db import OperationalError
+    from django.urls import reverse
+
+    def busy(**arguments):
+        raise OperationalError("database is locked")
+
+    client.force_login(lead)
+    url = reverse("vehicles:vehicle-add")
+    key = client.get(url).context["form"]["key"].value()
+    monkeypatch.setattr(acts, "add_vehicle", busy)
+    response = client.post(url, {**NEW, "key": str(key)})
+    assert response.status_code == 422
+    assert "The database was busy" in response.text
+    assert 'value="1600 GT"' in response.text
+
+
+@pytest.mark.parametrize("address", ["/vehicles/?q=%00", "/confirm/%00/", "/shop/log/?act=a%00b"])
+def test_a_nul_in_the_address_is_answered_in_words(client, shop_owner, address):
+    client.force_login(shop_owner)
+    response = client.get(address)
+    assert response.status_code == 400
+    assert "can&#x27;t be read" in response.text

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from vehicles.acts import outstanding
+from vehicles.acts.moments import refuse_before, refuse_before_built
 from vehicles.acts.part import check_position
 from vehicles.models import (
     DiagnosisStep,
@@ -61,7 +62,11 @@ def report_fault(
     position: str = "",
     job=None,
 ) -> Fault:
-    """Report a fault: what was said, as said, and when it shows."""
+    """Report a fault: what was said, as said, and when it shows.
+
+    It waits for a handover of the car that is under way, so that a danger can't slip past it.
+    """
+    refuse_before_built(by, vehicle, "nothing was wrong with it")
     if position and place is None:
         raise ValidationError({"place": "Choose the place that this position belongs to."})
     if position:
@@ -76,7 +81,8 @@ def report_fault(
             }
         )
     # One row to lock per car, so that two people at once draw two numbers.
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
+    _refuse_closed(job)
     number = (vehicle.faults.aggregate(last=Max("order"))["last"] or 0) + 1
     fault = create(
         Fault(
@@ -99,14 +105,19 @@ def report_fault(
         vehicle=vehicle,
         job=job,
         facts={
-            "fault": str(fault),
+            "fault": fault.number,
             "kind": kind,
             "severity": severity,
             "place": place,
             "position": position,
-            "conditions": conditions,
+            "reported_by": reported_by,
         },
-        words={"words": words, "reported_by": reported_by.name if reported_by else ""},
+        words={
+            "title": fault.title,
+            "words": words,
+            "conditions": conditions,
+            "reported_by": reported_by.name if reported_by else "",
+        },
     )
     return fault
 
@@ -114,6 +125,7 @@ def report_fault(
 @act(May.DIAGNOSE)
 def add_code(*, by: By, fault: Fault, code: str, control_unit: str = "", present: bool = True) -> FaultCode:
     """Add a trouble code as a control unit gave it; small letters and blanks don't matter."""
+    refuse_before(by, fault, "the fault was reported")
     _refuse_after_end(by, fault)
     row = create(
         FaultCode(
@@ -128,7 +140,8 @@ def add_code(*, by: By, fault: Fault, code: str, control_unit: str = "", present
         row,
         vehicle=fault.vehicle_id,
         job=fault.job_id,
-        facts={"fault": str(fault), "code": row.code, "from": row.control_unit, "present": present},
+        facts={"fault": fault.number, "code": row.code, "present": present},
+        words={"from": row.control_unit},
     )
     return row
 
@@ -138,6 +151,7 @@ def add_step(
     *, by: By, fault: Fault, tried: str, seen: str, reading: Amount | None = None, job=None
 ) -> DiagnosisStep:
     """Add what was tried and what was seen, with a reading in its unit where there is one."""
+    refuse_before(by, fault, "the fault was reported")
     _refuse_after_end(by, fault)
     if job is not None and job.vehicle_id != fault.vehicle_id:
         raise ValidationError({"job": f"Job {job} is on another car. Choose a job of this one."})
@@ -153,7 +167,8 @@ def add_step(
         step,
         vehicle=fault.vehicle_id,
         job=job or fault.job_id,
-        facts={"fault": str(fault), "tried": step.tried, "seen": step.seen, "reading": reading},
+        facts={"fault": fault.number, "reading": reading},
+        words={"tried": step.tried, "seen": step.seen},
     )
     return step
 
@@ -167,14 +182,14 @@ def set_reproduced(*, by: By, fault: Fault, seen_version: int, reproduced: str) 
         fault,
         vehicle=fault.vehicle_id,
         job=fault.job_id,
-        facts={"fault": str(fault), "changes": changes},
+        facts={"fault": fault.number, "changes": changes},
     )
     return fault
 
 
 @act(May.DIAGNOSE)
 def set_severity(*, by: By, fault: Fault, seen_version: int, severity: str, reason: str) -> Fault:
-    """Judge the fault anew, with the reason."""
+    """Assess the fault again, with the reason."""
     _refuse_ended(fault)
     if not reason.strip():
         raise ValidationError({"reason": "Say what makes it more or less severe."})
@@ -183,7 +198,7 @@ def set_severity(*, by: By, fault: Fault, seen_version: int, severity: str, reas
         fault,
         vehicle=fault.vehicle_id,
         job=fault.job_id,
-        facts={"fault": str(fault), "changes": changes},
+        facts={"fault": fault.number, "changes": changes},
         words={"reason": reason},
     )
     return fault
@@ -204,8 +219,13 @@ def name_cause(
         if not description.strip():
             raise ValidationError({"description": "Say what the cause is."})
         cause = create(RootCause(**by.stamp(), vehicle=faults[0].vehicle, description=description.strip()))
-    changes = {str(fault): save_changes(fault, root_cause=cause) for fault in faults}
-    note(cause, vehicle=cause.vehicle_id, facts={"cause": cause.description, "faults": changes})
+    changes = {fault.number: save_changes(fault, root_cause=cause) for fault in faults}
+    note(
+        cause,
+        vehicle=cause.vehicle_id,
+        facts={"faults": changes},
+        words={"cause": cause.description},
+    )
     return cause
 
 
@@ -216,14 +236,14 @@ def withdraw_cause(*, by: By, fault: Fault, seen_version: int, reason: str) -> F
         raise ValidationError("No cause was named for this fault.")
     if not reason.strip():
         raise ValidationError({"reason": "Say why the cause does not explain this fault."})
-    before = fault.root_cause.description
+    before = fault.root_cause
     save_changes(fault, seen_version=seen_version, root_cause=None)
     note(
         fault,
         vehicle=fault.vehicle_id,
         job=fault.job_id,
-        facts={"fault": str(fault), "was": before},
-        words={"reason": reason},
+        facts={"fault": fault.number, "was": before},
+        words={"reason": reason, "was": before.description},
     )
     return fault
 
@@ -247,7 +267,7 @@ def end_fixed(
     if not check_made.strip():
         raise ValidationError({"check_made": "Name the check that was made afterwards, and what it showed."})
     if recheck_item is not None:
-        _refuse_other_item(fault, recheck_item, "recheck_item")
+        recheck_item = _open_item(fault, recheck_item, "recheck_item")
     return _end(
         by,
         fault,
@@ -277,14 +297,16 @@ def end_outstanding(
 
     The item is at least as severe as the fault: else a dangerous fault could be left so as mere advice.
     """
-    _refuse_ended(Fault.objects.select_for_update().get(pk=fault.pk))
+    # The car before the fault, as everywhere: two acts that lock them crosswise would wait for each other.
+    Vehicle.objects.select_for_update(no_key=True).get(pk=fault.vehicle_id)
+    _refuse_ended(Fault.objects.select_for_update(no_key=True).get(pk=fault.pk))
     if item is None:
         new_item = {"title": fault.title, "severity": fault.severity, "place": fault.place, **new_item}
         new_item.setdefault("raised_in", fault.job)
         _refuse_milder(fault, new_item["severity"], "severity")
         item = outstanding.raise_item(by=by, vehicle=fault.vehicle, **new_item)
     else:
-        _refuse_other_item(fault, item, "item")
+        item = _open_item(fault, item, "item")
         _refuse_milder(fault, item.severity, "item")
     return _end(by, fault, seen_version, FaultEnd.OUTSTANDING, outstanding_item=item)
 
@@ -307,7 +329,7 @@ def end_same_as(*, by: By, fault: Fault, seen_version: int, same_as: Fault) -> F
     if same_as.vehicle_id != fault.vehicle_id:
         raise ValidationError({"same_as": f"{same_as} is a fault of another car. Choose one of this car."})
     # Two people at once, one each way, would close a circle that neither sees.
-    Vehicle.objects.select_for_update().get(pk=fault.vehicle_id)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=fault.vehicle_id)
     faults = {row.pk: row for row in Fault.objects.filter(vehicle=fault.vehicle_id)}
     target = faults[same_as.pk]
     if target.end == FaultEnd.ERROR:
@@ -328,7 +350,7 @@ def end_error(*, by: By, fault: Fault, seen_version: int, error_reason: str) -> 
     """Entered in error; the record stays readable."""
     if not error_reason.strip():
         raise ValidationError({"error_reason": "Say why this was entered in error."})
-    Vehicle.objects.select_for_update().get(pk=fault.vehicle_id)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=fault.vehicle_id)
     if (leaning := fault.duplicates.first()) is not None:
         raise ValidationError(
             f"{leaning} is ended as the same as this one. Reopen that one first, or its trace would be lost."
@@ -341,7 +363,7 @@ def reopen(*, by: By, fault: Fault, reason: str, seen_version: int | None = None
     """Take the end back, with the reason. The old end stands in the log; an outstanding item stays open."""
     if not reason.strip():
         raise ValidationError({"reason": "Say why the fault is opened again."})
-    current = Fault.objects.select_for_update().get(pk=fault.pk)
+    current = Fault.objects.select_for_update(no_key=True).get(pk=fault.pk)
     if not current.end:
         raise ValidationError("This fault has no end: there is nothing to take back.")
     was = {name: getattr(current, name) for name in END_FIELDS}
@@ -350,14 +372,15 @@ def reopen(*, by: By, fault: Fault, reason: str, seen_version: int | None = None
         fault,
         vehicle=fault.vehicle_id,
         job=fault.job_id,
-        facts={"fault": str(fault), "was": {key: was[key] for key in was if key not in _WORDS}},
+        facts={"fault": fault.number, "was": {key: was[key] for key in was if key not in _WORDS}},
         words={"reason": reason, **{key: was[key] for key in _WORDS}},
     )
     return fault
 
 
 def _end(by: By, fault: Fault, seen_version: int | None, end: FaultEnd, **fields) -> Fault:
-    _refuse_ended(Fault.objects.select_for_update().get(pk=fault.pk))
+    refuse_before(by, fault, "the fault was reported")
+    _refuse_ended(Fault.objects.select_for_update(no_key=True).get(pk=fault.pk))
     save_changes(
         fault,
         seen_version=seen_version,
@@ -368,7 +391,7 @@ def _end(by: By, fault: Fault, seen_version: int | None, end: FaultEnd, **fields
         vehicle=fault.vehicle_id,
         job=fields["fixed_by_line"].job_id if "fixed_by_line" in fields else fault.job_id,
         facts={
-            "fault": str(fault),
+            "fault": fault.number,
             "end": end.value,
             **{key: value for key, value in fields.items() if key not in _WORDS},
         },
@@ -392,11 +415,25 @@ def _refuse_after_end(by: By, fault: Fault) -> None:
         _refuse_ended(fault)
 
 
-def _refuse_other_item(fault: Fault, item: OutstandingItem, field: str) -> None:
+def _refuse_closed(job) -> None:
+    """Read now, under the car's lock: a handover may have closed the job since the page was opened."""
+    if job is not None and (current := type(job).objects.get(pk=job.pk)).is_closed:
+        raise ValidationError(
+            {
+                "job": f"Job {current} is {current.get_state_display().lower()}: nothing is added to it. Choose an "
+                "open job of this car, or leave this empty."
+            }
+        )
+
+
+def _open_item(fault: Fault, item: OutstandingItem, field: str) -> OutstandingItem:
+    """The item as it stands now, locked: somebody may have ended it since the page was opened."""
+    item = OutstandingItem.objects.select_for_update(no_key=True).get(pk=item.pk)
     if item.vehicle_id != fault.vehicle_id:
         raise ValidationError({field: f"{item} is outstanding on another car. Choose one of this car."})
     if item.end:
         raise ValidationError({field: f"{item} has ended. Choose one that is open, or raise a new one."})
+    return item
 
 
 def _refuse_milder(fault: Fault, severity: str, field: str) -> None:
@@ -404,7 +441,7 @@ def _refuse_milder(fault: Fault, severity: str, field: str) -> None:
         raise ValidationError(
             {
                 field: f"The fault is {fault.severity}, the item would be {severity}. Make the item as severe, or "
-                "judge the fault anew first, with the reason."
+                "assess the fault again first, with the reason."
             }
         )
 

@@ -72,7 +72,7 @@ def add_part_for(
         raise ValidationError(
             {"from_on": f"The car is of model year {vehicle.year}: give that year or later."}
         )
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     ended = []
     if end_current and until_on is None and part in HOLDERS:
         ended = _end_earlier(by, vehicle, keeper, part, from_on)
@@ -124,7 +124,7 @@ def _end_earlier(
         vehicle.keepers.filter(part=part, until_on=None)
         .exclude(keeper=keeper)
         .select_related("keeper")
-        .select_for_update(of=("self",))
+        .select_for_update(no_key=True, of=("self",))
     )
     for row in earlier:
         if row.from_on and row.from_on > day:
@@ -145,7 +145,7 @@ def end_part_for(*, by: By, vehicle_keeper: VehicleKeeper, until_on: date, reaso
     _refuse_future(by, until_on=until_on)
     if not reason.strip():
         raise ValidationError({"reason": "Say why it ends, for instance “car sold”."})
-    row = VehicleKeeper.objects.select_for_update(of=("self",)).select_related("keeper", "vehicle").get(
+    row = VehicleKeeper.objects.select_for_update(no_key=True, of=("self",)).select_related("keeper", "vehicle").get(
         pk=vehicle_keeper.pk
     )  # fmt: skip
     if row.until_on is not None:
@@ -168,7 +168,7 @@ def end_part_for(*, by: By, vehicle_keeper: VehicleKeeper, until_on: date, reaso
 @act(May.EDIT_KEEPERS)
 def open_account(*, by: By, keeper: Keeper, sign_in_name: str, password: str) -> Person:
     """Let a keeper sign in as vehicle owner: they see the cars of which they are owner or keeper now."""
-    row = Keeper.objects.select_for_update(of=("self",)).get(pk=keeper.pk)
+    row = Keeper.objects.select_for_update(no_key=True, of=("self",)).get(pk=keeper.pk)
     if row.erased_at is not None:
         raise ValidationError("What was known of this person was erased: no account can be opened for them.")
     if row.account_id is not None:

@@ -55,7 +55,7 @@ def record_reading(
     if amount is not None:
         _refuse_absurd("amount", amount)
     # One lock for the car's odometer: two readings at once are looked at one after the other.
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     chosen = _instrument_for(by, vehicle, amount, day, since_new=since_new, instrument=instrument)
     why = lower_because.strip()
     if amount is not None:
@@ -87,9 +87,13 @@ def record_reading(
         "read_at": read_at,
         "out_of_order": bool(reading.lower_because),
         "since_new": since_new,
+        "falsified": bool(reading.falsified_by),
+    }
+    words = {
+        "not_readable": reading.not_readable_because,
+        "lower_because": reading.lower_because,
         "falsified_by": reading.falsified_by,
     }
-    words = {"not_readable": reading.not_readable_because, "lower_because": reading.lower_because}
     note(reading, vehicle=vehicle, job=job, facts=facts, words=words)
     return reading
 
@@ -116,7 +120,7 @@ def mark_falsified(*, by: By, reading: OdometerReading, falsified_by: str) -> Od
 @act(May.RECORD_ODOMETER)
 def state_first(*, by: By, instrument: Instrument, first: Amount, estimate_note: str) -> Instrument:
     """Say what an instrument showed when it was fitted, where that was not known, and how it is known now."""
-    row = Instrument.objects.select_for_update(of=("self",)).select_related("vehicle").get(pk=instrument.pk)
+    row = Instrument.objects.select_for_update(no_key=True, of=("self",)).select_related("vehicle").get(pk=instrument.pk)
     if row.first is not None:
         raise ValidationError(f"Its first reading is on record already: {_figure(row.first, row.unit)}.")
     if not estimate_note.strip():
@@ -168,8 +172,8 @@ def replace_instrument(
     _refuse_absurd("new_first", new_first)
     if old_last is not None:
         _refuse_absurd("old_last", old_last)
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
-    old = Instrument.objects.select_for_update().filter(vehicle=vehicle, removed_on=None).first()
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
+    old = Instrument.objects.select_for_update(no_key=True).filter(vehicle=vehicle, removed_on=None).first()
     if old_instrument is not None and old != old_instrument:
         raise ValidationError(
             "Somebody recorded a replacement of this instrument meanwhile. Look at the car's odometer as it is now."
@@ -198,14 +202,8 @@ def replace_instrument(
     note(
         new,
         vehicle=vehicle,
-        facts={
-            "on": replaced_on,
-            "old_last": old_last,
-            "new_first": new_first,
-            "because": old.replaced_because,
-            "notice": new.notice,
-        },
-        words={"estimate": estimate_note},
+        facts={"on": replaced_on, "old_last": old_last, "new_first": new_first},
+        words={"because": old.replaced_because, "notice": new.notice, "estimate": estimate_note},
     )
     return new
 
@@ -213,7 +211,7 @@ def replace_instrument(
 def _mark(by: By, reading: OdometerReading, column: str, field: str, text: str, ask: str) -> OdometerReading:
     if not text.strip():
         raise ValidationError({field: ask})
-    row = OdometerReading.objects.select_for_update(of=("self",)).select_related("vehicle").get(pk=reading.pk)
+    row = OdometerReading.objects.select_for_update(no_key=True, of=("self",)).select_related("vehicle").get(pk=reading.pk)
     if there := getattr(row, column):
         raise ValidationError({field: f"This is on record for the reading already: {there}"})
     if row.value is None:

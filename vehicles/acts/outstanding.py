@@ -10,10 +10,11 @@ from django.db.models import Max
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from vehicles.acts.moments import refuse_before, refuse_before_built
 from vehicles.models import Keeper, OdometerReading, OutstandingItem, Place, Severity, Telling, Vehicle
 from vehicles.models.outstanding import Channel, ItemEnd, TellingAnswer
 from vehicles.odometer import counting
-from vehicles.people import authorisers_of
+from vehicles.people import authorisers_of, people_of
 from workshop.acting import By, act, create, note, save_changes
 from workshop.engineering.units import WORKING_DIGITS, Amount
 from workshop.models import Person
@@ -42,6 +43,7 @@ def raise_item(
     due_runs: int | None = None,
 ) -> OutstandingItem:
     """Raise an item on the car. A due distance counts from the latest odometer reading."""
+    refuse_before_built(by, vehicle, "nothing was outstanding on it")
     _refuse_other_cars(vehicle, raised_in, raised_by_line, raised_by_run)
     if raised_in is None and raised_by_line is not None:
         raised_in = raised_by_line.job
@@ -49,7 +51,7 @@ def raise_item(
         raised_in = raised_by_run.job
     due_km, due_km_unit = _distance(due_distance)
     # One row to lock per car, so that two people at once draw two numbers.
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     number = (vehicle.outstanding_items.aggregate(last=Max("order"))["last"] or 0) + 1
     item = create(
         OutstandingItem(
@@ -78,15 +80,34 @@ def raise_item(
         vehicle=vehicle,
         job=raised_in,
         facts={
-            "item": str(item),
+            "item": item.number,
             "severity": severity,
             "reason": reason,
+            "place": place,
             "due_on": due_on,
             "due_distance": due_distance,
             "due_hours": due_hours,
             "due_runs": due_runs,
         },
-        words={"detail": detail},
+        words={"title": item.title, "detail": detail},
+    )
+    return item
+
+
+@act(May.OUTSTANDING)
+def widen(*, by: By, item: OutstandingItem, title: str) -> OutstandingItem:
+    """Let an open item stand for more than when it was raised: its new title names all of it.
+
+    Called by the act that would else raise a second item of the same kind.
+    """
+    _refuse_ended(OutstandingItem.objects.select_for_update(no_key=True).get(pk=item.pk))
+    changes = save_changes(item, title=title.strip())
+    note(
+        item,
+        vehicle=item.vehicle_id,
+        job=item.raised_in_id,
+        facts={"item": item.number, "changed": sorted(changes)},
+        words={"changes": changes},
     )
     return item
 
@@ -104,7 +125,7 @@ def change_due(
     due_runs: int | None = None,
     from_now: bool = False,
 ) -> OutstandingItem:
-    """Set by when it is due, anew. With `from_now` the distance counts from the latest reading, else as before."""
+    """Set again by when it is due. With `from_now` the distance counts from the latest reading, else as before."""
     _refuse_ended(item)
     _reason(reason, "Say why the due date or distance is changed.")
     due_km, due_km_unit = _distance(due_distance)
@@ -124,7 +145,10 @@ def change_due(
         due_runs=due_runs,
     )
     note(
-        item, vehicle=item.vehicle_id, facts={"item": str(item), "changes": changes}, words={"reason": reason}
+        item,
+        vehicle=item.vehicle_id,
+        facts={"item": item.number, "changes": changes},
+        words={"reason": reason},
     )
     return item
 
@@ -133,12 +157,15 @@ def change_due(
 def change_severity(
     *, by: By, item: OutstandingItem, seen_version: int, severity: str, reason: str
 ) -> OutstandingItem:
-    """Judge the item anew, with the reason: after an axle weight, a measurement, a second look."""
+    """Assess the item again, with the reason: after an axle weight, a measurement, a second look."""
     _refuse_ended(item)
     _reason(reason, "Say what makes it more or less severe.")
     changes = save_changes(item, seen_version=seen_version, severity=severity)
     note(
-        item, vehicle=item.vehicle_id, facts={"item": str(item), "changes": changes}, words={"reason": reason}
+        item,
+        vehicle=item.vehicle_id,
+        facts={"item": item.number, "changes": changes},
+        words={"reason": reason},
     )
     return item
 
@@ -156,14 +183,18 @@ def tell(
     witness: Person | None = None,
     job=None,
 ) -> Telling:
-    """Record what was told to whom and what they answered. An answer never ends an item."""
+    """Record what was told to whom and what they answered. An answer never ends an item.
+
+    Only somebody who plays a part for the car on that day is told; `Telling.objects.counting` says whose answer counts.
+    """
     _refuse_ended(item)
+    refuse_before(by, item, "the item was raised")
     _refuse_other_cars(item.vehicle, job)
     if not told.strip():
         raise ValidationError({"told": "Say what was told."})
     if channel not in Channel.values:
         raise ValidationError({"channel": "Say how it was told."})
-    _refuse_stranger(item.vehicle, told_to, "told_to")
+    _refuse_stranger(by, item.vehicle, told_to)
     if answer == TellingAnswer.NOT_SIGNED and witness is None:
         raise ValidationError({"witness": "Where somebody declines to sign, name the witness."})
     telling = create(
@@ -183,7 +214,13 @@ def tell(
         telling,
         vehicle=item.vehicle_id,
         job=job,
-        facts={"item": str(item), "channel": channel, "answer": answer, "witness": witness},
+        facts={
+            "item": item.number,
+            "told_to": told_to,
+            "channel": channel,
+            "answer": answer,
+            "witness": witness,
+        },
         words={"told_to": told_to.name, "told": telling.told, "answer_words": answer_words},
     )
     return telling
@@ -216,7 +253,7 @@ def leave_so(
     *, by: By, item: OutstandingItem, seen_version: int, left_by: Keeper, words: str = ""
 ) -> OutstandingItem:
     """Left so at the wish of the owner or of somebody who may decide for the car; minor and advice only."""
-    current = OutstandingItem.objects.select_for_update().get(pk=item.pk)
+    current = OutstandingItem.objects.select_for_update(no_key=True).get(pk=item.pk)
     if not Severity(current.severity).owner_may_leave_it:
         raise ValidationError(
             f"This item is {current.severity}: it can't be left so at the owner's wish, because others are put at "
@@ -237,7 +274,7 @@ def leave_so(
 def reopen_item(*, by: By, item: OutstandingItem, seen_version: int, reason: str) -> OutstandingItem:
     """Take back an end that was wrong, with the reason. The end stands in the log."""
     _reason(reason, "Say why it is outstanding again.")
-    if not OutstandingItem.objects.select_for_update().get(pk=item.pk).end:
+    if not OutstandingItem.objects.select_for_update(no_key=True).get(pk=item.pk).end:
         raise ValidationError("This item has no end: there is nothing to take back.")
     before = {
         "end": item.end,
@@ -256,7 +293,7 @@ def reopen_item(*, by: By, item: OutstandingItem, seen_version: int, reason: str
         left_by=None,
         left_words="",
     )
-    note(item, vehicle=item.vehicle_id, facts={"item": str(item), "was": before}, words=words)
+    note(item, vehicle=item.vehicle_id, facts={"item": item.number, "was": before}, words=words)
     return item
 
 
@@ -273,14 +310,15 @@ def latest_reading(vehicle: Vehicle, by: By) -> OdometerReading | None:
 def _end(
     by: By, item: OutstandingItem, seen_version: int | None, end: ItemEnd, job=None, **fields
 ) -> OutstandingItem:
-    _refuse_ended(OutstandingItem.objects.select_for_update().get(pk=item.pk))
+    refuse_before(by, item, "the item was raised")
+    _refuse_ended(OutstandingItem.objects.select_for_update(no_key=True).get(pk=item.pk))
     save_changes(item, seen_version=seen_version, end=end.value, ended_at=by.made_at, **fields)
     words = {name: fields.pop(name) for name in ("ended_finding", "left_words") if name in fields}
     note(
         item,
         vehicle=item.vehicle_id,
         job=job,
-        facts={"item": str(item), "severity": item.severity, "end": end.value, **fields},
+        facts={"item": item.number, "severity": item.severity, "end": end.value, **fields},
         words=words,
     )
     return item
@@ -332,8 +370,18 @@ def _refuse_other_cars(vehicle: Vehicle, job=None, line=None, run=None) -> None:
             )
 
 
-def _refuse_stranger(vehicle: Vehicle, keeper: Keeper, field: str) -> None:
-    if not vehicle.keepers.filter(keeper=keeper).exists():
-        raise ValidationError(
-            {field: f"{keeper} plays no part for this car. Write that part down first, then record this."}
-        )
+def _refuse_stranger(by: By, vehicle: Vehicle, keeper: Keeper) -> None:
+    if people_of(vehicle, by.day).filter(pk=keeper.pk).exists():
+        return
+    day = date_format(by.day)
+    had = f"{keeper} plays a part for this car at other times, but not" if _ever(vehicle, keeper) else ""
+    raise ValidationError(
+        {
+            "told_to": f"{had or f'{keeper} plays no part for this car'} on {day}. Tell its owner or somebody who "
+            "may decide for it; or write down first what this person is for the car."
+        }
+    )
+
+
+def _ever(vehicle: Vehicle, keeper: Keeper) -> bool:
+    return vehicle.keepers.filter(keeper=keeper).exists()

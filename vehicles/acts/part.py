@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.text import slugify
 
+from vehicles.acts.moments import refuse_before_built
 from vehicles.models import Confidence, Evidence, FittedPart, Place, Provenance, Vehicle, Zone
 from vehicles.models.part import EvidenceKind, Position, Positions, Whereabouts
 from vehicles.parts import stronger, supported
@@ -33,6 +34,8 @@ ASSESSED = (
     "follows",
     "fitted_at",
 )
+# Of these, what people typed in words: it stands beside the chain of events, not in it.
+_WORDS = frozenset({"description", "condition_note", "factory_fits", "follows", "whereabouts_note"})
 CAN_SUPPORT = {
     Confidence.OPEN: "an open question",
     Confidence.LIKELY: "likely",
@@ -143,7 +146,9 @@ def end_part(
 
     `whereabouts` may be settled later (`say_whereabouts`): until then it is missing at handover.
     """
-    current = FittedPart.objects.select_for_update().select_related("place").get(pk=part.pk)
+    # The car before the part: a handover under way and a part coming off can't pass each other.
+    Vehicle.objects.select_for_update(no_key=True).get(pk=part.vehicle_id)
+    current = FittedPart.objects.select_for_update(no_key=True).select_related("place").get(pk=part.pk)
     _refuse_unless_on_the_car(current)
     removed_at = removed_at or by.made_at
     if removed_at > by.received_at:
@@ -155,7 +160,7 @@ def end_part(
         whereabouts=whereabouts,
         whereabouts_note=whereabouts_note,
     )
-    note(part, vehicle=part.vehicle_id, job=_job_of(line), facts={"part": str(current), "changes": changes})
+    _note_changes(part, changes, job=_job_of(line))
     return part
 
 
@@ -171,12 +176,7 @@ def say_whereabouts(
     changes = save_changes(
         part, seen_version=seen_version, whereabouts=whereabouts, whereabouts_note=whereabouts_note
     )
-    note(
-        part,
-        vehicle=part.vehicle_id,
-        job=_job_of(part.removed_by_line),
-        facts={"part": str(part), "changes": changes},
-    )
+    _note_changes(part, changes, job=_job_of(part.removed_by_line))
     return part
 
 
@@ -197,12 +197,7 @@ def assess_part(*, by: By, part: FittedPart, seen_version: int, reason: str, **f
     if "fitted_at" in fields:
         _refuse_bad_fitting(by, fields["fitted_at"], part.vehicle, part.place, part.position, part)
     changes = save_changes(part, seen_version=seen_version, **fields)
-    note(
-        part,
-        vehicle=part.vehicle_id,
-        facts={"part": str(part), "changes": changes},
-        words={"reason": reason},
-    )
+    _note_changes(part, changes, reason=reason)
     return part
 
 
@@ -210,8 +205,9 @@ def assess_part(*, by: By, part: FittedPart, seen_version: int, reason: str, **f
 def add_evidence(*, by: By, part: FittedPart, kind: str, what: str) -> Evidence:
     """Add a piece of evidence. Where the confidence stood at what the evidence so far supported, it rises with it."""
     _refuse_error(part)
+    refuse_before_built(by, part.vehicle, "there was nothing to be seen of it")
     piece = create(Evidence(**by.stamp(), part=part, kind=kind, what=what.strip()))
-    part = FittedPart.objects.select_for_update().select_related("place").get(pk=part.pk)
+    part = FittedPart.objects.select_for_update(no_key=True).select_related("place").get(pk=part.pk)
     best = stronger(part.best_evidence, kind)
     changes = {"best_evidence": best}
     if part.confidence == supported(part.best_evidence, part.provenance):
@@ -220,7 +216,7 @@ def add_evidence(*, by: By, part: FittedPart, kind: str, what: str) -> Evidence:
     note(
         piece,
         vehicle=part.vehicle_id,
-        facts={"part": str(part), "kind": kind, "changes": changed},
+        facts={"part": part, "kind": kind, "changes": changed},
         words={"what": piece.what},
     )
     return piece
@@ -244,7 +240,7 @@ def correct_in_error(*, by: By, part: FittedPart, reason: str, seen_version: int
     note(
         part,
         vehicle=part.vehicle_id,
-        facts={"part": str(part), "in_error": bool(changes)},
+        facts={"in_error": bool(changes)},
         words={"reason": reason},
     )
     return part
@@ -311,7 +307,9 @@ def _open(
     best_evidence: str = "",
     **fields,
 ) -> FittedPart:
+    refuse_before_built(by, vehicle, "no part was found on it")
     check_position(place, position)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     _refuse_bad_fitting(by, fitted_at, vehicle, place, position)
     pieces = [(kind, what.strip()) for kind, what in evidence or [] if kind or what.strip()]
     for kind, what in pieces:
@@ -350,9 +348,9 @@ def _open(
         vehicle=vehicle,
         job=_job_of(fields.get("fitted_by_line")),
         facts={
-            "part": str(part),
             "place": place,
             "position": position,
+            "part_number": part.part_number,
             "provenance": provenance,
             "confidence": part.confidence,
             "evidence": [kind for kind, _ in pieces],
@@ -360,9 +358,27 @@ def _open(
             "replaces": fields.get("replaces"),
             "earlier_record": fields.get("earlier_record"),
         },
-        words={"evidence": [what for _, what in pieces] or ""},
+        words={
+            **{name: getattr(part, name) for name in sorted(_WORDS)},
+            "evidence": [what for _, what in pieces] or "",
+        },
     )
     return part
+
+
+def _note_changes(part: FittedPart, changes: dict, *, job=None, reason: str = "") -> None:
+    """What changed: figures, choices and part numbers in the chain, what was typed in words beside it."""
+    note(
+        part,
+        vehicle=part.vehicle_id,
+        job=job,
+        facts={
+            "place": part.place,
+            "position": part.position,
+            "changes": {name: pair for name, pair in changes.items() if name not in _WORDS},
+        },
+        words={"reason": reason, **{name: pair for name, pair in changes.items() if name in _WORDS}},
+    )
 
 
 def _sureness(confidence: str) -> int:

@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from vehicles.acts.moments import refuse_before, refuse_before_built
 from vehicles.acts.part import check_position, record_part
 from vehicles.models import FittedPart, Place, Provenance, Survey, SurveyEntry, Vehicle
 from vehicles.models.survey import SurveyFinding
@@ -16,7 +17,8 @@ from workshop.permissions import May
 @act(May.SURVEY)
 def start_survey(*, by: By, vehicle: Vehicle, job=None) -> Survey:
     """Begin a survey; a car has one open survey at a time."""
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    refuse_before_built(by, vehicle, "it was not surveyed")
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     if job is not None and job.vehicle_id != vehicle.pk:
         raise ValidationError({"job": f"Job {job} is on another car. Choose a job of this one."})
     if (open_one := vehicle.surveys.filter(finished_at=None).select_related("made_by").first()) is not None:
@@ -46,7 +48,7 @@ def record_entry(
     Without a position, at a place that is there several times, it is said of every position that this survey has
     not spoken of; the last entry is returned. What contradicts the part on record is refused.
     """
-    survey = _open_survey(survey)
+    survey = _open_survey(by, survey)
     note = note.strip()
     if finding not in SurveyFinding.values:
         raise ValidationError({"finding": "Say what was found."})
@@ -88,21 +90,21 @@ def record_entry(
             "positions": positions,
             "finding": finding,
             "part": entry.part,
-            "note": note,
         },
+        words={"note": note},
     )
     return entry
 
 
 @act(May.SURVEY)
 def record_part_seen(
-    *, by: By, survey: Survey, place: Place, position: str = "", **part_fields
+    *, by: By, survey: Survey, place: Place, position: str = "", note: str = "", **part_fields
 ) -> FittedPart:
-    """Record a part that the survey found, with the survey's entry for its place, in one act.
+    """Record a part that the survey found, with the survey's entry for its place and its `note`, in one act.
 
     `part_fields` are those of `record_part`. A part of unknown provenance makes the entry an open question.
     """
-    survey = _open_survey(survey)
+    survey = _open_survey(by, survey)
     part = record_part(by=by, vehicle=survey.vehicle, place=place, position=position, **part_fields)
     if part.is_factory:
         finding = SurveyFinding.AS_FACTORY
@@ -110,14 +112,16 @@ def record_part_seen(
         finding = SurveyFinding.OPEN
     else:
         finding = SurveyFinding.NOT_FACTORY
-    record_entry(by=by, survey=survey, place=place, position=position, finding=finding.value, part=part)
+    record_entry(
+        by=by, survey=survey, place=place, position=position, finding=finding.value, part=part, note=note
+    )
     return part
 
 
 @act(May.SURVEY)
 def finish_survey(*, by: By, survey: Survey, summary: str) -> Survey:
     """Finish the survey. Places of which nothing was said stay so, and the report says it."""
-    survey = _open_survey(survey)
+    survey = _open_survey(by, survey)
     summary = summary.strip()
     if not summary:
         raise ValidationError(
@@ -138,13 +142,13 @@ def finish_survey(*, by: By, survey: Survey, summary: str) -> Survey:
     return survey
 
 
-_note = note  # for the act whose own argument is called so
+_note = note  # for the acts whose own argument is called so
 
 
-def _open_survey(survey: Survey) -> Survey:
+def _open_survey(by: By, survey: Survey) -> Survey:
     """The survey as it stands now, locked; refused in words when somebody has finished it."""
     survey = (
-        Survey.objects.select_for_update(of=("self",))
+        Survey.objects.select_for_update(no_key=True, of=("self",))
         .select_related("finished_by", "vehicle")
         .get(pk=survey.pk)
     )
@@ -154,6 +158,7 @@ def _open_survey(survey: Survey) -> Survey:
             f"{survey.finished_by} finished this survey on {when}. Start a new one to say more.",
             code="finished",
         )
+    refuse_before(by, survey, "the survey was begun")
     return survey
 
 

@@ -27,8 +27,8 @@ VEHICLE_FIELDS = (
     "notes",
     "number_unknown_because",
 )
-# What may speak of people: it stands beside the log's chain, not in it.
-PERSONAL_FIELDS = frozenset({"notes", "number_unknown_because"})
+# Typed in free words, which may speak of people: it stands beside the log's chain, not in it.
+PERSONAL_FIELDS = frozenset({"variant", "colour", "body", "notes", "number_unknown_because"})
 
 
 @act(May.EDIT_VEHICLE)
@@ -39,7 +39,7 @@ def add_vehicle(*, by: By, number: str, as_stamped: bool = False, **fields) -> V
     _set_number(vehicle, number, as_stamped=as_stamped)
     vehicle.search_text = search_text(vehicle)
     create(vehicle)
-    facts = {"number": vehicle.number, "car": str(vehicle), "as_stamped": vehicle.as_stamped}
+    facts = {"number": vehicle.number, "car": vehicle.name, "as_stamped": vehicle.as_stamped}
     note(
         vehicle,
         vehicle=vehicle,
@@ -155,11 +155,11 @@ def add_registration(
     One that is over already (`until_on`) ends nothing: it is an earlier page of the car's history.
     """
     _check_days(by, vehicle, from_on, until_on)
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     ended = []
     if end_current and until_on is None:
         day = from_on or by.day
-        for row in vehicle.registrations.filter(until_on=None).select_for_update():
+        for row in vehicle.registrations.filter(until_on=None).select_for_update(no_key=True):
             if row.from_on and row.from_on > day:
                 raise ValidationError(
                     {
@@ -254,7 +254,7 @@ def read_identity(
     from vehicles.acts import fault
 
     read = identity.normalise_number(number)
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     vehicle.refresh_from_db()
     known, where = _known_number(vehicle, source)
     row = create(
@@ -268,7 +268,12 @@ def read_identity(
             differs=bool(read and known and read != known),
         )
     )
-    note(row, vehicle=vehicle, facts={"source": source, "number": read, "differs": row.differs})
+    note(
+        row,
+        vehicle=vehicle,
+        facts={"source": source, "number": read, "differs": row.differs},
+        words={"place": row.place, "not_readable": row.not_readable_because},
+    )
     told_before = vehicle.identity_readings.filter(source=source, number=read, differs=True)
     if row.differs and not told_before.exclude(pk=row.pk).exists():
         label = row.get_source_display()

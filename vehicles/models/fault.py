@@ -212,13 +212,18 @@ class Fault(Record, Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"F{self.order} {self.title}"
+        return f"{self.number} {self.title}"
+
+    @property
+    def number(self) -> str:
+        """What people call it by, without its words: it stands in the log's chain."""
+        return f"F{self.order}"
 
     @property
     def end_words(self) -> str:
         """How it ended, in words: an intermittent fault that was repaired is not confirmed before its re-check."""
         if not self.end:
-            return "No end yet"
+            return "Still open"
         if self.end == FaultEnd.FIXED and self.recheck_item_id:
             return "Repaired, not yet confirmed"
         return self.get_end_display()

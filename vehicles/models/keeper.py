@@ -79,6 +79,8 @@ class KeeperPart(models.TextChoices):
 
 # Who a car's history belongs to: they see it, authorise and collect without being named for it.
 HOLDERS = (KeeperPart.OWNER, KeeperPart.REGISTERED_KEEPER)
+# To whom a danger is told so that it counts. Somebody who only drives the car decides nothing about it.
+HAVE_A_SAY = (*HOLDERS, KeeperPart.AUTHORISER, KeeperPart.PAYER, KeeperPart.COLLECTOR)
 
 
 class VehicleKeeperQuerySet(models.QuerySet):

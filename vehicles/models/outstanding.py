@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
+from django.db.models.functions import TruncDate
 from django.urls import reverse
 
 from vehicles.models.fault import Severity
+from vehicles.models.keeper import HAVE_A_SAY, VehicleKeeper
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
 
@@ -166,7 +168,12 @@ class OutstandingItem(Record, Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"O{self.order} {self.title}"
+        return f"{self.number} {self.title}"
+
+    @property
+    def number(self) -> str:
+        """What people call it by, without its words: it stands in the log's chain."""
+        return f"O{self.order}"
 
     def get_absolute_url(self) -> str:
         return reverse("vehicles:outstanding", args=[self.pk])
@@ -207,6 +214,28 @@ class TellingAnswer(models.TextChoices):
     NO_ANSWER = "no_answer", "No answer yet"
 
 
+class TellingQuerySet(models.QuerySet):
+    def counting(self, vehicle) -> TellingQuerySet:
+        """Tellings that count as told: about this car, answered, and to somebody who had a say in it on that day.
+
+        Those are its owner, registered keeper, authoriser, payer and collector on the day of the telling. What a
+        driver was told, or somebody who sold the car before, stands on record and counts for nothing.
+        """
+        played = VehicleKeeper.objects.filter(
+            Q(from_on=None) | Q(from_on__lte=OuterRef("told_on")),
+            Q(until_on=None) | Q(until_on__gt=OuterRef("told_on")),
+            vehicle=vehicle,
+            keeper=OuterRef("told_to"),
+            part__in=HAVE_A_SAY,
+        )
+        return (
+            self.filter(item__vehicle=vehicle)
+            .exclude(answer=TellingAnswer.NO_ANSWER)
+            .annotate(told_on=TruncDate("made_at"))
+            .filter(Exists(played))
+        )
+
+
 class Telling(Record):
     """What was told to whom about an item, how, and what they answered. Each telling is a record of its own."""
 
@@ -222,6 +251,8 @@ class Telling(Record):
     witness = models.ForeignKey(
         "workshop.Person", on_delete=models.PROTECT, related_name="+", null=True, blank=True
     )
+
+    objects = TellingQuerySet.as_manager()
 
     class Meta(Record.Meta):
         ordering = ["made_at"]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from vehicles.folding import folded, squeezed
@@ -33,6 +34,26 @@ class VehicleQuerySet(models.QuerySet):
                 Q(search_text__contains=word) | Q(search_text__contains=squeezed(word) or word)
             )
         return found
+
+    def with_state(self) -> VehicleQuerySet:
+        """Adds `open_items`, `dangerous_items` and `open_faults` (counts), and `standing_tags` (two queries in all).
+
+        Counted in subqueries: joins would multiply the rows of a long history with each other.
+        """
+
+        def count(relation: str, **filters) -> Coalesce:
+            rows = self.model._meta.get_field(relation).related_model.objects.filter(
+                vehicle=OuterRef("pk"), **filters
+            )
+            counted = rows.order_by().values("vehicle").annotate(n=Count("pk")).values("n")
+            return Coalesce(Subquery(counted), 0)
+
+        tags = self.model._meta.get_field("tags").related_model.objects.filter(lifted_at=None)
+        return self.annotate(
+            open_items=count("outstanding_items", end=""),
+            dangerous_items=count("outstanding_items", end="", severity="dangerous"),
+            open_faults=count("faults", end=""),
+        ).prefetch_related(models.Prefetch("tags", queryset=tags, to_attr="standing_tags"))
 
 
 class Vehicle(Record, Versioned):

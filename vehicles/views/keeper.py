@@ -145,12 +145,7 @@ def people_panel(request: HttpRequest, car: Vehicle) -> dict:
 
 @may(May.SEE_OWN_CARS)
 def my_cars(request: HttpRequest) -> HttpResponse:
-    cars = (
-        _own_cars(request)
-        .annotate(open_items=Count("outstanding_items", filter=Q(outstanding_items__end=""), distinct=True))
-        .prefetch_related("registrations")
-        .order_by("make", "model", "year")
-    )
+    cars = _own_cars(request).with_state().prefetch_related("registrations").order_by("make", "model", "year")
     return render(request, "vehicles/my_cars.html", {"cars": cars})
 
 
@@ -159,13 +154,22 @@ def my_car(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     """What this car is, what is outstanding, what was done, with the sheets."""
     car = get_object_or_404(_own_cars(request).prefetch_related("registrations"), pk=vehicle_id)
     since = _holder_since(request, car)
-    jobs = list(car.jobs.prefetch_related("sheets").order_by("-year", "-serial"))
+    jobs = list(car.jobs.prefetch_related("sheets", "lines").order_by("-year", "-serial"))
     for job in jobs:
         # A sheet has a page with the name, address and prices of whoever had the car then.
         job.own_sheets = [sheet for sheet in job.sheets.all() if timezone.localdate(sheet.made_at) >= since]
         job.earlier_sheets = len(job.sheets.all()) - len(job.own_sheets)
+    asked = [
+        line
+        for job in jobs
+        if not job.is_closed
+        for line in job.lines.all()
+        if line.is_open and line.amount is not None and (not line.answer or line.above_authority)
+    ]
     context = {
         "vehicle": car,
+        "asked": asked,
+        "open_faults": car.faults.without_end().count(),
         "items": car.outstanding_items.open().most_severe_first().select_related("place"),
         "jobs": jobs,
         "truth": odometer.truth(car),

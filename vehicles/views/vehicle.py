@@ -1,7 +1,7 @@
 from uuid import UUID
 
 from django.core.paginator import Paginator
-from django.db.models import Count, Prefetch, Q
+from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path
@@ -31,14 +31,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
     cars = (
         Vehicle.objects.visible_to(request.user)
         .search(asked)
-        .annotate(
-            open_items=Count("outstanding_items", filter=Q(outstanding_items__end=""), distinct=True),
-            dangerous_items=Count(
-                "outstanding_items",
-                filter=Q(outstanding_items__end="", outstanding_items__severity="dangerous"),
-                distinct=True,
-            ),
-        )
+        .with_state()
         .prefetch_related("registrations", Prefetch("keepers", queryset=holders, to_attr="holders"))
         .order_by("make", "model", "year", "pk")
     )

@@ -90,7 +90,9 @@ def change_person(
     if not roles:
         raise ValidationError({"roles": "Choose at least one role, or take the tick from “may sign in”."})
     # Locked, so that two owners can't take the role from each other at once.
-    held = RoleHeld.objects.select_for_update().filter(role=Role.SHOP_OWNER, person__is_active=True)
+    held = RoleHeld.objects.select_for_update(no_key=True).filter(
+        role=Role.SHOP_OWNER, person__is_active=True
+    )
     others = [row.person_id for row in held if row.person_id != person.pk]
     if not others and (Role.SHOP_OWNER not in roles or not is_active):
         raise ValidationError({"roles": "This is the last shop owner: give somebody else that role first."})

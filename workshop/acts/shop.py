@@ -18,7 +18,8 @@ def change_shop(*, by: By, seen_version: int, **fields) -> Shop:
         raise ValidationError({"currency": "Give the three letters of the currency, such as EUR."})
     fields["currency"] = currency.upper()
     changes = save_changes(shop, seen_version=seen_version, **fields)
-    note(shop, facts={"changes": changes})
+    told = {name: changes.pop(name) for name in ("name", "address", "phone", "email") if name in changes}
+    note(shop, facts={"changes": changes}, words=told)
     return shop
 
 
@@ -30,5 +31,5 @@ def erase_words(*, by: By, detail: EventDetail, reason: str) -> EventDetail:
     if detail.erased_at is None:
         detail.words, detail.salt, detail.erased_at = "", "", by.made_at
         detail.save(update_fields=["words", "salt", "erased_at"])
-    note(detail, facts={"event": detail.event_id, "reason": reason})
+    note(detail, facts={"event": detail.event_id}, words={"reason": reason})
     return detail

@@ -8,10 +8,12 @@ from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import IntegrityError, OperationalError, models
+from django.db.models.fields import BLANK_CHOICE_DASH
 from django.http import HttpRequest
 
-from workshop.acting import By, ChangedMeanwhile
+from workshop.acting import By, ChangedMeanwhile, is_busy
 from workshop.forms.fields import DayField, MomentField, NumberField
 
 
@@ -31,6 +33,11 @@ class ActForm(forms.Form):
     key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     answer: Any = None
     required_css_class = "required"
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        for name, field in self.fields.items():
+            speak(field, field.label or name.replace("_", " "))
 
     def act_arguments(self) -> dict[str, Any]:
         """What the act is called with: all cleaned fields but the key and the time."""
@@ -54,8 +61,9 @@ class ActForm(forms.Form):
                 "was saved. Look at the page as it is now, then send again.",
             )
             return False
-        except OperationalError:
-            # The database was busy for too long, or two acts waited for each other: nothing was written.
+        except OperationalError as error:
+            if not is_busy(error):
+                raise
             self.add_error(None, "The database was busy. Nothing was saved yet: send the form again.")
             return False
         return True
@@ -80,6 +88,27 @@ class ActForm(forms.Form):
             # Saving again is then a decision made with both texts in view.
             self.data = self.data.copy()
             self.data[self.add_prefix("seen_version")] = str(refusal.record.version)
+
+
+_DJANGOS_DASHES = BLANK_CHOICE_DASH[0][1]
+
+
+def speak(field: forms.Field, label: str) -> None:
+    """Put the shop's words where the form library has its own: what is missing, what is too low, nothing chosen."""
+    messages = field.error_messages
+    if messages.get("required") == forms.Field.default_error_messages["required"]:
+        messages["required"] = f"{label[:1].upper()}{label[1:]} is needed here."
+    for validator in field.validators:
+        if isinstance(validator, MinValueValidator):
+            validator.message = f"Give {validator.limit_value} or more."
+        elif isinstance(validator, MaxValueValidator):
+            validator.message = f"Give {validator.limit_value} or less."
+    nothing = "choose" if field.required else "–"
+    if isinstance(field, forms.ModelChoiceField):
+        if field.empty_label == _DJANGOS_DASHES:
+            field.empty_label = nothing
+    elif isinstance(field, forms.ChoiceField):
+        field.choices = [(key, nothing if text == _DJANGOS_DASHES else text) for key, text in field.choices]
 
 
 def _shown(record: models.Model, name: str, value: Any) -> str:

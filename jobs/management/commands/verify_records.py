@@ -13,6 +13,7 @@ from jobs import runs
 from jobs.models import Job, ProcedureVersion, Run, SecondCheck, SheetRevision, TorqueReading
 from jobs.models.job import JobState
 from jobs.models.torque import ReadingKind, ReadingVerdict
+from jobs.versions import content_hash
 from workshop.canonical import sha256
 from workshop.engineering import limits
 from workshop.engineering.units import Amount
@@ -75,6 +76,8 @@ def second_checks() -> Iterator[str]:
             alone_because="",
             run__readings__step=F("step"),
             run__readings__made_by=F("made_by"),
+            # What they tightened after their check makes it lapse, and is nothing wrong.
+            run__readings__order__lte=F("after_reading"),
         )
         .select_related("run__job", "run__version_used__procedure", "made_by", "step")
         .distinct()
@@ -134,8 +137,6 @@ def completed_runs() -> Iterator[str]:
 
 def versions() -> Iterator[str]:
     """A released version says what it said when it was released: its content gives the hash in the log."""
-    from jobs.acts.procedure import content_hash
-
     said = {}
     for event in Event.objects.filter(act="jobs.procedure.release_version").order_by("seq"):
         facts = json.loads(event.body)["facts"]

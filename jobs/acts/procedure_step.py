@@ -1,0 +1,240 @@
+"""What a draft of a procedure asks for: its steps, their stages and targets."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db.models import Max
+
+from jobs.models import ProcedureStage, ProcedureStep, ProcedureVersion, StageTarget
+from jobs.models.procedure import StageKind
+from jobs.specification import build_stage, build_target, shape
+from jobs.step_questions import question
+from jobs.versions import STEP_FIELDS, lock_draft, refuse_unseen, seen_step_text, step_facts
+from workshop.acting import By, act, create
+from workshop.acting import note as say
+from workshop.permissions import May
+
+# Steps ------------------------------------------------------------------------------------------------------
+
+
+@act(May.EDIT_PROCEDURE)
+def add_step(
+    *,
+    by: By,
+    version: ProcedureVersion,
+    title: str,
+    fasteners: int,
+    pattern: str = "circle",
+    rows: int = 1,
+    columns: int = 1,
+    points: list | None = None,
+    sequence: list[int] | None = None,
+    groups: dict[str, list[int]] | None = None,
+    order_of_work: str = "stage_by_stage",
+    critical: bool = False,
+    hold_point: bool = False,
+    thread: str = "",
+    property_class: str = "",
+    friction: str = "",
+    nut_factor: Decimal | None = None,
+    reuse: str = "reusable",
+    to_yield: bool = False,
+    threadlocker: str = "",
+    kept_because: str = "",
+    note: str = "",
+    stages: list[dict[str, Any]] | None = None,
+) -> ProcedureStep:
+    """Add a step at the end of a draft, with its stages if they are given. Without a sequence the usual
+    one is taken.
+    """
+    version = lock_draft(version)
+    step = ProcedureStep(
+        version=version,
+        order=(version.steps.aggregate(last=Max("order"))["last"] or 0) + 1,
+        title=title.strip(),
+        fasteners=fasteners,
+        pattern=pattern,
+        rows=rows,
+        columns=columns,
+        points=points or [],
+        order_of_work=order_of_work,
+        critical=critical,
+        hold_point=hold_point,
+        thread=thread.strip(),
+        property_class=property_class.strip(),
+        friction=friction.strip(),
+        nut_factor=nut_factor,
+        reuse=reuse,
+        to_yield=to_yield,
+        threadlocker=threadlocker.strip(),
+        kept_because=kept_because.strip(),
+        note=note.strip(),
+    )
+    shape(step, sequence, groups)
+    built = [build_stage(step, number, spec) for number, spec in enumerate(stages or [], 1)]
+    question(by, step, [target for _, targets in built for target in targets])
+    create(step)
+    for stage, targets in built:
+        _insert(step, stage, targets)
+    say(step, facts={"version": str(version), "step": step.order, **step_facts(step), "stages": stages or []})
+    return step
+
+
+@act(May.EDIT_PROCEDURE)
+def change_step(
+    *,
+    by: By,
+    step: ProcedureStep,
+    seen: str = "",
+    sequence: list[int] | None = None,
+    groups: dict[str, list[int]] | None = None,
+    **fields: Any,
+) -> ProcedureStep:
+    """Change a step of a draft. Its stages stay; what was questioned is questioned anew."""
+    lock_draft(step.version)
+    step = ProcedureStep.objects.select_for_update().select_related("version__procedure").get(pk=step.pk)
+    refuse_unseen(seen, seen_step_text(step))
+    for name, value in fields.items():
+        if name not in STEP_FIELDS:
+            raise TypeError(f"a step has no field {name} to write")
+        setattr(step, name, value.strip() if isinstance(value, str) else value)
+    shape(step, sequence, groups)
+    question(by, step, list(StageTarget.objects.filter(stage__step=step).select_related("stage")))
+    step.full_clean()
+    step.save()
+    say(step, facts={"version": str(step.version), "step": step.order, **step_facts(step)})
+    return step
+
+
+@act(May.EDIT_PROCEDURE)
+def remove_step(*, by: By, step: ProcedureStep) -> ProcedureVersion:
+    """Take a step out of a draft. The ones after it move up."""
+    version = lock_draft(step.version)
+    step = ProcedureStep.objects.select_for_update().get(pk=step.pk)
+    say(version, facts={"version": str(version), "removed_step": step.order, **step_facts(step)})
+    StageTarget.objects.filter(stage__step=step).delete()
+    step.stages.all().delete()
+    order = step.order
+    step.delete()
+    for later in version.steps.filter(order__gt=order).order_by("order"):
+        later.order -= 1
+        later.save(update_fields=["order"])
+    return version
+
+
+@act(May.EDIT_PROCEDURE)
+def move_step(*, by: By, step: ProcedureStep, up: bool) -> ProcedureVersion:
+    """Exchange a step of a draft with the one before or after it."""
+    version = lock_draft(step.version)
+    steps = list(version.steps.select_for_update().order_by("order"))
+    place = next(index for index, one in enumerate(steps) if one.pk == step.pk)
+    other = place - 1 if up else place + 1
+    if not 0 <= other < len(steps):
+        raise ValidationError("This step is at the end already.")
+    first, second = steps[place], steps[other]
+    free = steps[-1].order + 1  # the order is unique: one of them steps aside first
+    (a, b) = (first.order, second.order)
+    for one, order in ((first, free), (second, a), (first, b)):
+        one.order = order
+        one.save(update_fields=["order"])
+    say(version, facts={"version": str(version), "moved_step": first.title, "to": b})
+    return version
+
+
+# Stages and their targets -----------------------------------------------------------------------------------
+
+
+@act(May.EDIT_PROCEDURE)
+def add_stage(
+    *, by: By, step: ProcedureStep, name: str, kind: str = "torque", kept_because: str = "", **spec: Any
+) -> ProcedureStage:
+    """Add a stage at the end of a step of a draft. The other keys are those of `StageSpec`."""
+    lock_draft(step.version)
+    step = ProcedureStep.objects.select_for_update().select_related("version__procedure").get(pk=step.pk)
+    if kept_because.strip():
+        step.kept_because = kept_because.strip()
+    number = (step.stages.aggregate(last=Max("order"))["last"] or 0) + 1
+    stage, targets = build_stage(step, number, {"name": name, "kind": kind, **spec})
+    standing = list(StageTarget.objects.filter(stage__step=step).select_related("stage"))
+    question(by, step, [*standing, *targets])
+    step.full_clean()
+    step.save(update_fields=["questioned", "kept_because"])
+    _insert(step, stage, targets)
+    say(
+        stage,
+        facts={
+            "version": str(step.version),
+            "step": step.order,
+            "stage": name,
+            "kind": kind,
+            "targets": [str(target) for target in targets],
+            "kept_because": step.kept_because,
+        },
+    )
+    return stage
+
+
+@act(May.EDIT_PROCEDURE)
+def add_target(
+    *, by: By, stage: ProcedureStage, group: str, kept_because: str = "", **spec: Any
+) -> StageTarget:
+    """Add the target of another group to a stage of a draft. The other keys are those of a target of
+    `StageSpec`.
+    """
+    lock_draft(stage.step.version)
+    step = (
+        ProcedureStep.objects.select_for_update().select_related("version__procedure").get(pk=stage.step_id)
+    )
+    if kept_because.strip():
+        step.kept_because = kept_because.strip()
+    if stage.kind == StageKind.LOOSEN:
+        raise ValidationError("A stage that loosens has no target.")
+    if stage.targets.filter(group=group).exists():
+        raise ValidationError(
+            {"group": f"{stage.name} has a target for this group. Take the stage out and write it anew."}
+        )
+    target = build_target(stage, step, {"group": group, **spec})
+    standing = list(StageTarget.objects.filter(stage__step=step).select_related("stage"))
+    question(by, step, [*standing, target])
+    step.save(update_fields=["questioned", "kept_because"])
+    create(target)
+    say(
+        target,
+        facts={
+            "version": str(step.version),
+            "step": step.order,
+            "stage": stage.name,
+            "group": group,
+            "target": str(target),
+            "kept_because": step.kept_because,
+        },
+    )
+    return target
+
+
+@act(May.EDIT_PROCEDURE)
+def remove_stage(*, by: By, stage: ProcedureStage) -> ProcedureStep:
+    """Take a stage out of a draft. The ones after it move up."""
+    step = stage.step
+    lock_draft(step.version)
+    say(step, facts={"version": str(step.version), "step": step.order, "removed_stage": stage.name})
+    order = stage.order
+    stage.targets.all().delete()
+    stage.delete()
+    for later in step.stages.filter(order__gt=order).order_by("order"):
+        later.order -= 1
+        later.save(update_fields=["order"])
+    question(by, step, list(StageTarget.objects.filter(stage__step=step).select_related("stage")))
+    step.save(update_fields=["questioned"])
+    return step
+
+
+def _insert(step: ProcedureStep, stage: ProcedureStage, targets: list[StageTarget]) -> None:
+    stage.step = step
+    create(stage)
+    for target in targets:
+        target.stage = stage
+        create(target)

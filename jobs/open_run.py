@@ -1,0 +1,69 @@
+"""What every act on a run asks first: the run as it stands, locked with its job, and not ended."""
+
+from __future__ import annotations
+
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+from django.utils.formats import date_format
+
+from jobs.lines import lock_job, refuse_closed, send_back_if_ready
+from jobs.models import ProcedureStep, Run
+from jobs.run_state import RunState, StepState
+from workshop.acting import By, note
+
+
+def _lock_run(run: Run) -> Run:
+    """The run as it stands on record, locked with its job, so that readings wait for each other."""
+    job = lock_job(run.job)
+    run = (
+        Run.objects.select_for_update(of=("self",))
+        .select_related("version_used__procedure", "line")
+        .get(pk=run.pk)
+    )
+    run.job = job
+    return run
+
+
+def lock_open_run(run: Run) -> Run:
+    run = _lock_run(run)
+    _refuse_ended(run, None)
+    refuse_closed(run.job)
+    return run
+
+
+def lock_run_for(by: By, run: Run) -> Run:
+    """The locked run for something that was done on it: also when it ended meanwhile, if this was done
+    before.
+    """
+    run = _lock_run(run)
+    _refuse_ended(run, by)
+    if not run.job.is_closed:
+        send_back_if_ready(run.job, by, f"Tightening on {run}")
+    elif by.made_at >= run.job.moves.latest("made_at").made_at:
+        refuse_closed(run.job)
+    return run
+
+
+def _refuse_ended(run: Run, by: By | None) -> None:
+    for ended, word in ((run.completed_at, "complete"), (run.abandoned_at, "given up")):
+        if ended and (by is None or by.made_at >= ended):
+            when = date_format(timezone.localtime(ended), "j M Y H:i")
+            raise ValidationError(
+                f"This run is {word} since {when}. Start a new run for work after that"
+                + ("." if by is None else "; for what was done before, give the earlier time."),
+                code="run_ended",
+            )
+
+
+def step_of(state: RunState, step: ProcedureStep) -> StepState:
+    found = next((one for one in state.steps if one.step.pk == step.pk), None)
+    if found is None:
+        raise ValidationError(
+            {"step": f"{step.title} is not a step of {state.version}, which this run works by."}
+        )
+    return found
+
+
+def note_on_run(record, run: Run, facts: dict) -> None:
+    """What an act did to a run, in the log of its car and job."""
+    note(record, vehicle=run.job.vehicle_id, job=run.job, facts={"run": str(run), **facts})

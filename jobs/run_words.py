@@ -1,0 +1,145 @@
+"""The words for a run, on the screens and on the sheet: readings, limits, verdicts, tools, second checks."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from django.utils import timezone
+from django.utils.formats import date_format
+
+from jobs.models import SecondCheck, TorqueReading
+from jobs.models.procedure import LimitKind
+from jobs.models.torque import ReadingKind, ReadingVerdict
+from workshop.engineering.units import BASE, UNITS, Amount, show, with_label
+from workshop.engineering.verdict import DecisionRule, Limits, judge
+
+if TYPE_CHECKING:
+    from jobs.run_state import StepState
+
+# What a reading shows besides its verdict.
+FLAGS = {
+    "not_counting": "does not count",
+    "below": "below",
+    "above": "above, to be decided",
+    "moved": "moved in the last round: once more",
+}
+CHECK_WORDS = {
+    "none needed": "no second check needed",
+    "missing": "second check missing",
+    "valid": "second check valid",
+    "lapsed": "second check lapsed: a newer reading was added",
+}
+
+
+def reading_words(reading: TorqueReading) -> str:
+    """A reading as a print says it: what a tool was set to is never shown as a measured value."""
+    value = "" if reading.typed is None else typed_words(reading.typed, reading.unit)
+    match reading.kind:
+        case ReadingKind.CLICKED:
+            return f"set {value}, clicked"
+        case ReadingKind.DID_NOT_MOVE:
+            return f"set {value}, clicked at once, did not move"
+        case ReadingKind.READ:
+            return f"read {value}"
+        case ReadingKind.ANGLE:
+            how = reading.get_angle_by_display().lower()
+            return f"turned {value} ({how})"
+        case ReadingKind.LOOSENED:
+            return "loosened"
+    return f"measured {value}"
+
+
+def typed_words(value: Decimal, unit: str) -> str:
+    """With the digits that were typed, without the zeros that the database adds."""
+    text = format(value, "f")
+    return with_label(text.rstrip("0").rstrip(".") if "." in text else text, unit)
+
+
+def limits_words(reading: TorqueReading, unit: str | None = None) -> str:
+    """The limits that the reading was judged with, in the unit it was typed in."""
+    unit = unit or reading.unit
+
+    def shown(value: Decimal) -> str:
+        return show(Amount(value, BASE[UNITS[unit].dimension]).to(unit))
+
+    if reading.limit_low is None and reading.limit_high is None:
+        return "no limit"
+    if reading.limit_low is None:
+        return f"at most {shown(reading.limit_high)}"
+    if reading.limit_high is None:
+        return f"at least {shown(reading.limit_low)}"
+    return f"{shown(reading.limit_low)} to {shown(reading.limit_high)}"
+
+
+def verdict_sentence(reading: TorqueReading) -> str:
+    """Why the verdict is what it is, with the numbers it rests on, in the unit of the reading."""
+    if reading.counts_not_because:
+        return f"Counts as nothing: {reading.counts_not_because} Do it again with a tool that is in order."
+    if reading.kind == ReadingKind.LOOSENED or reading.verdict == ReadingVerdict.NO_LIMIT:
+        return ""
+    limits = Limits(reading.limit_low, reading.limit_high)
+    if reading.kind == ReadingKind.RESULT or reading.value == 0:
+        return f"Limits: {limits_words(reading)}."
+    said = judge(
+        reading.value,
+        limits,
+        reading.deviation_percent,
+        DecisionRule(reading.rule),
+        unit=BASE[UNITS[reading.unit].dimension],
+        shown_in=reading.unit,
+    ).sentence
+    if reading.kind == ReadingKind.DID_NOT_MOVE:
+        said += " It did not move: it holds at least the set value, and the verdict is by that value."
+        if limits.low is None:
+            said += " That proves nothing about an upper limit."
+    return said
+
+
+def tool_words(reading: TorqueReading) -> str:
+    """The tool of a reading with the calibration that it was judged by."""
+    if reading.tool is None:
+        return ""
+    row = reading.calibration
+    if row is None:
+        return f"{reading.tool}, no calibration on record"
+    return (
+        f"{reading.tool}, certificate {row.certificate} of {date_format(row.calibrated_on)}, "
+        f"due {date_format(row.due_on)}, ±{row.deviation_percent.normalize():f} %"
+    )
+
+
+def check_words(check: SecondCheck) -> str:
+    """A second check as a print says it; one that was made alone says so."""
+    when = date_format(timezone.localtime(check.made_at), "j M Y H:i")
+    alone = f", alone: {check.alone_because}" if check.alone_because else ""
+    return f"{check.get_method_display()}, {check.made_by}, {when}{alone}"
+
+
+def step_summary(step: StepState) -> dict:
+    """A step for the sheet: title, fasteners, the targets of its judged stages, verdicts, second check."""
+    judged = [s for s in step.stages if any(t.limit != LimitKind.NONE for t in s.targets.values())]
+    verdicts: dict[str, int] = {}
+    for stage in step.stages:
+        for one in stage.fasteners.values():
+            if one.reading is not None:
+                name = one.reading.get_verdict_display().lower() if one.counts else "not counting"
+                verdicts[name] = verdicts.get(name, 0) + 1
+    check = step.valid_check if step.step.critical else None
+    return {
+        "title": step.step.title,
+        "fasteners": step.step.fasteners,
+        "stages": [
+            {
+                "name": stage.stage.name,
+                "targets": [
+                    f"{group}: {target.words}" if group else target.words
+                    for group, target in stage.targets.items()
+                ],
+            }
+            for stage in judged
+        ],
+        "verdicts": ", ".join(f"{count} {name}" for name, count in verdicts.items()),
+        "check": check_words(check) if check else step.check_words,
+        "checked_alone": bool(check and check.alone_because),
+    }

@@ -1,0 +1,166 @@
+"""The pages of a run: one request for each click, and nothing typed is lost."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+
+from jobs.models import Run, TorqueReading
+from jobs.runs import state_of
+from tests.factories.procedure import ProcedureFactory
+from tests.factories.run import OpenLineFactory, RunFactory, click, click_all
+from tests.factories.tool import ToolFactory
+
+
+@pytest.fixture
+def tool(lead):
+    return ToolFactory(person=lead)
+
+
+@pytest.fixture
+def run(lead, car):
+    return RunFactory(person=lead, vehicle=car)
+
+
+def post_reading(client, run, **changes):
+    page = client.get(run.get_absolute_url())
+    form = page.context["form"]
+    data = {name: form[name].value() for name in ("key", "step", "stage", "fastener")}
+    data.update({"kind": "clicked", "reading_value": "60", "reading_unit": "N.m"})
+    data.update(changes)
+    return client.post(reverse("jobs:reading-add", args=[run.pk]), data)
+
+
+def test_clicked_at_the_set_value_is_one_request_per_fastener(client, technician, run, tool):
+    """The form that comes back carries all that the next click needs: place, tool, set value, key."""
+    client.force_login(technician)
+    work = client.get(f"{run.get_absolute_url()}?torque_tool={tool.pk}", headers={"HX-Request": "true"})
+    requests = 0
+    while (form := work.context["form"]) is not None and work.context["state"].next:
+        value = form["reading"].value()
+        data = {name: form[name].value() for name in ("key", "step", "stage", "fastener")}
+        data |= {
+            "kind": "clicked",
+            "reading_value": str(value.value),
+            "reading_unit": value.unit,
+            "tool": tool.pk,
+        }
+        work = client.post(reverse("jobs:reading-add", args=[run.pk]), data, headers={"HX-Request": "true"})
+        assert work.status_code == 200
+        assert work.headers["X-Saved-Key"] == str(data["key"])
+        requests += 1
+    assert requests == TorqueReading.objects.count() == 10
+    assert state_of(run).complete
+    assert "Complete the run" in work.content.decode()
+    assert not TorqueReading.objects.filter(out_of_sequence=True).exists()
+
+
+def test_a_refused_reading_comes_back_filled(client, technician, run, tool):
+    client.force_login(technician)
+    answer = post_reading(client, run, fastener="9", tool=tool.pk, reading_value="61,5", redo_reason="kept")
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "This step has fasteners 1 to 5." in page
+    assert 'value="61,5"' in page
+    assert 'value="kept"' in page
+    assert 'value="9"' in page
+    answer = post_reading(client, run, reading_value="530", tool=tool.pk)
+    assert answer.status_code == 422
+    assert "530 lbf·in would fit" in answer.content.decode()
+    assert "confirmed_odd" in answer.content.decode()
+    assert post_reading(client, run, reading_value="530", confirmed_odd="on", tool=tool.pk).status_code == 302
+
+
+def test_without_htmx_the_tool_is_kept_in_the_session(client, technician, run, tool):
+    client.force_login(technician)
+    first = client.get(run.get_absolute_url()).content.decode()
+    assert "Which torque tool?" in first
+    answer = post_reading(client, run, tool=tool.pk)
+    assert answer.url == run.get_absolute_url()
+    page = client.get(answer.url).content.decode()
+    assert "Which torque tool?" not in page
+    assert 'value="3"' in page, "fastener 3 is next"
+    client.get(f"{run.get_absolute_url()}?torque_tool=none")
+    assert "Which torque tool?" in client.get(run.get_absolute_url()).content.decode()
+
+
+def test_the_target_stands_in_the_tools_unit_and_the_sources(client, lead, technician, run):
+    client.force_login(technician)
+    other = ToolFactory(person=lead, unit="lbf.ft", scale_low=Decimal(20), scale_high=Decimal(150))
+    page = client.get(f"{run.get_absolute_url()}?torque_tool={other.pk}").content.decode()
+    assert "44.3 <span" in page
+    assert "60 N·m (51 N·m to 69 N·m)" in page
+
+
+def test_several_at_once_by_the_page(client, technician, run, tool):
+    client.force_login(technician)
+    url = reverse("jobs:round-add", args=[run.pk])
+    form = client.get(url).context["form"]
+    data = {
+        "key": form["key"].value(),
+        "step": form["step"].value(),
+        "stage": form["stage"].value(),
+        "fasteners": [1, 3],
+        "kind": "clicked",
+        "reading_value": "60",
+        "reading_unit": "N.m",
+        "tool": tool.pk,
+    }
+    assert client.post(url, {**data, "fasteners": []}).status_code == 422
+    assert client.post(url, data).status_code == 302
+    assert TorqueReading.objects.filter(entered_together=True).count() == 2
+
+
+def test_starting_completing_and_giving_up_by_the_pages(client, lead, technician, car, tool):
+    client.force_login(technician)
+    line, procedure = OpenLineFactory(person=lead, vehicle=car), ProcedureFactory(person=lead)
+
+    def send(url, **data):
+        key = client.get(url).context["form"]["key"].value()
+        return client.post(url, {"key": key, **data})
+
+    answer = send(reverse("jobs:run-start", args=[line.pk]), procedure=procedure.pk, where="front right")
+    run = Run.objects.get()
+    assert answer.url == run.get_absolute_url()
+    assert "front right" in client.get(line.get_absolute_url()).content.decode()
+    refusal = send(reverse("jobs:run-complete", args=[run.pk]))
+    assert refusal.status_code == 422
+    assert "Round 1 is open on fasteners 1, 2, 3, 4, 5" in refusal.content.decode()
+    click_all(technician, run, tool)
+    assert send(reverse("jobs:run-complete", args=[run.pk])).status_code == 302
+    other = RunFactory(person=lead, line=line)
+    send(reverse("jobs:run-abandon", args=[other.pk]), abandoned_because="wrong nuts; hand-tight")
+    other.refresh_from_db()
+    assert other.abandoned_because == "wrong nuts; hand-tight"
+    assert "wrong nuts" in client.get(other.get_absolute_url()).content.decode()
+
+
+def test_the_front_desk_sees_a_run_and_records_nothing(client, front_desk, car_owner, run):
+    client.force_login(front_desk)
+    page = client.get(run.get_absolute_url())
+    assert page.status_code == 200
+    assert page.context["form"] is None
+    assert client.post(reverse("jobs:reading-add", args=[run.pk]), {}).status_code == 403
+    client.force_login(car_owner)
+    assert client.get(run.get_absolute_url()).status_code == 403
+
+
+def test_the_run_page_does_not_ask_more_with_more_readings(
+    client, technician, run, tool, django_assert_num_queries
+):
+    client.force_login(technician)
+    url = f"{run.get_absolute_url()}?torque_tool={tool.pk}"
+    client.get(url)
+    from django.db import connection as database
+    from django.test.utils import CaptureQueriesContext
+
+    click(technician, run, 1, 1, 60, tool)
+    with CaptureQueriesContext(database) as few:
+        client.get(url)
+    for fastener in (3, 5, 2, 4):
+        click(technician, run, 1, fastener, 60, tool)
+    with django_assert_num_queries(len(few)):
+        client.get(url)
+    assert len(few) < 30
