@@ -126,7 +126,7 @@ def holders_words(kind: str, by: By) -> str:
 
 
 def require_authority(line: WorkLine, by: By) -> None:
-    """Refuse in words when nothing may be done on this line: no yes, or a competence without its holder.
+    """Refuse in words when nothing may be done on this line: no yes, a cost above it, a competence without its holder.
 
     Call it inside an act, on the line as it stands on record (see `jobs.lines.lock_line`).
     """
@@ -134,6 +134,9 @@ def require_authority(line: WorkLine, by: By) -> None:
         raise ValidationError("This line was dropped. Reopen it with a reason first.", code="line_dropped")
     if why := why_no_authority(line):
         raise ValidationError(why, code="no_authority")
+    # Diagnosis has the job's limit, making safe prevents harm: neither stops for an amount.
+    if line.kind in (LineKind.REPAIR, LineKind.SERVICE) and (why := why_above_authority(line)):
+        raise ValidationError(why, code="above_authority")
     if why := why_not_qualified(line, by):
         raise ValidationError(why, code="not_qualified")
 

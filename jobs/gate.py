@@ -13,9 +13,10 @@ from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
-from django.db.models import Q
+from django.db.models import Max, Q
 from django.urls import NoReverseMatch, reverse
 
+from jobs.lines import trials_open
 from jobs.models import (
     FinalCheck,
     Isolation,
@@ -26,6 +27,7 @@ from jobs.models import (
     Run,
     Tag,
     ThingOut,
+    TorqueReading,
     Waiver,
     WorkLine,
 )
@@ -36,8 +38,9 @@ from vehicles.models import Fault, OdometerReading, OutstandingItem, Severity
 from vehicles.models.outstanding import TellingAnswer
 from workshop import checks
 
-# What handing over writes down itself, so that it does not keep a car from being called ready.
-AT_HANDOVER = frozenset({"odometer_out"})
+# What does not keep a car from being called ready: what handing over writes down itself, and the car's other
+# job, which could never be called ready either if each waited for the other.
+AT_HANDOVER = frozenset({"odometer_out", "other_job"})
 # What a car may leave with when it is collected unfinished: the sheet lists each as not done.
 MAY_STAY_UNFINISHED = frozenset(
     {
@@ -94,16 +97,21 @@ def everything(job: Job) -> list[Blocker]:
         *_faults(job),
         *_runs(job),
         *_parts(job),
+        *_trials(job),
         *_told(job),
         *_closing(job),
     ]
 
 
 def blocks_leaving(found: Iterable[Blocker], left_how: str) -> list[Blocker]:
-    """Of these, what keeps the car from leaving in this way: tags keep it from being driven only."""
+    """Of these, what keeps the car from leaving in this way.
+
+    Tags keep it from being driven only; the car's other job keeps it here, so it does not matter if it stays.
+    """
     if left_how == LeftHow.DRIVEN:
         return list(found)
-    return [blocker for blocker in found if blocker.code != "tag"]
+    let_go = {"tag", "other_job"} if left_how == LeftHow.STAYS else {"tag"}
+    return [blocker for blocker in found if blocker.code not in let_go]
 
 
 def _link(name: str, *args: Any) -> str:
@@ -135,7 +143,21 @@ def _machine(job: Job) -> Iterator[Blocker]:
 
 
 def _car(job: Job) -> Iterator[Blocker]:
-    """Tags, isolations and things out: of every open job of the car."""
+    """Tags, isolations and things out of every open job of the car, and those jobs themselves."""
+    for other in (
+        Job.objects.filter(
+            vehicle=job.vehicle_id, state__in=(JobState.CHECKED_IN, JobState.IN_WORK, JobState.FINAL_CHECKS)
+        )
+        .exclude(pk=job.pk)
+        .order_by("year", "serial")
+    ):
+        yield Blocker(
+            "other_job",
+            str(other.pk),
+            f"Job {other.number} of the same car is still open ({other.get_state_display().lower()}). Close it too, "
+            "or the car stays here.",
+            _link("jobs:job", other.pk),
+        )
     for tag in Tag.objects.filter(vehicle=job.vehicle_id, lifted_at=None).order_by("made_at"):
         yield Blocker(
             "tag",
@@ -193,9 +215,19 @@ def _lines(job: Job, lines: list[WorkLine]) -> Iterator[Blocker]:
             continue
         name = f"Line {line.order} “{line.complaint}”"
         url = _link("jobs:line", line.pk)
+        if line.above_authority:
+            yield Blocker(
+                "line_above",
+                # The amount is part of what is waived: a higher one asks again.
+                f"{line.pk}:{line.amount}",
+                f"{name} costs {line.amount} now; {line.authorised_amount} was authorised. Ask again and record "
+                "the answer.",
+                url,
+                waivable=True,
+            )
         code, text = _line(line, name, above_limit=diagnosis > job.limit)
         if code:
-            yield Blocker(code, str(line.pk), text, url, waivable=code == "line_above")
+            yield Blocker(code, str(line.pk), text, url)
         if line.needs_telling:
             yield Blocker(
                 "make_safe_untold",
@@ -208,12 +240,6 @@ def _lines(job: Job, lines: list[WorkLine]) -> Iterator[Blocker]:
 
 def _line(line: WorkLine, name: str, *, above_limit: bool) -> tuple[str, str]:
     """Code and sentence of what is open about a line; empty where nothing is."""
-    if line.above_authority:
-        return (
-            "line_above",
-            f"{name} costs {line.amount} now; {line.authorised_amount} was authorised. Ask again and record the "
-            "answer.",
-        )
     answered = line.answer in (LineAnswerKind.NO, LineAnswerKind.LATER)
     needs_answer = line.kind in (LineKind.REPAIR, LineKind.SERVICE) or (
         line.kind == LineKind.DIAGNOSIS and above_limit
@@ -287,6 +313,17 @@ def _parts(job: Job) -> Iterator[Blocker]:
         )
 
 
+def _trials(job: Job) -> Iterator[Blocker]:
+    """A known-good part on trial is the shop's: it is kept on the car or taken off before the car leaves."""
+    for part in trials_open(job):
+        yield Blocker(
+            "trial",
+            str(part.pk),
+            f"{part} is on the car on trial. Keep it, or take it off again.",
+            _link("vehicles:part", part.pk),
+        )
+
+
 def _told(job: Job) -> Iterator[Blocker]:
     """Dangerous things that are still open: the owner was told of each in this job, and answered."""
     items = (
@@ -332,12 +369,21 @@ def _closing(job: Job) -> Iterator[Blocker]:
         )
     work = _latest_work(job)
     road = RoadTest.objects.filter(job=job).order_by("-made_at").first()
+    url = _link("jobs:road-test", job.pk)
     if road is None:
         yield Blocker(
             "road_test",
             me,
             "No road test: record what was driven and found, or why there was none.",
-            _link("jobs:road-test", job.pk),
+            url,
+            waivable=True,
+        )
+    elif work and work > road.made_at:
+        yield Blocker(
+            "road_test",
+            f"{road.pk}:again",
+            "Work was done after the road test. Drive the car again, or say why there is no other road test.",
+            url,
             waivable=True,
         )
     check = FinalCheck.objects.filter(job=job).order_by("-made_at").first()
@@ -350,29 +396,35 @@ def _closing(job: Job) -> Iterator[Blocker]:
         if work and work > check.made_at:
             yield Blocker(
                 "final_check",
-                f"{me}:again",
+                f"{check.pk}:again",
                 "Work was done after the final check. Look over the car once more.",
                 url,
             )
+        # Waived is what this check found missing, not what a later one finds.
         if not check.tools_complete:
-            yield Blocker("tools", me, f"Tools are missing: {check.note}", url, waivable=True)
+            yield Blocker("tools", str(check.pk), f"Tools are missing: {check.note}", url, waivable=True)
         if not check.parts_complete:
-            yield Blocker("parts", me, f"Parts of the car are missing: {check.note}", url, waivable=True)
+            yield Blocker(
+                "parts", str(check.pk), f"Parts of the car are missing: {check.note}", url, waivable=True
+            )
     if job.comeback_of_id and job.comeback_judged_by_id is None:
         yield Blocker(
             "comeback",
             me,
             "This job is a comeback, and nobody has judged what it turned out to be.",
-            _link("jobs:job-judge", job.pk),
+            _link("jobs:comeback-judge", job.pk),
             waivable=True,
         )
 
 
 def _latest_work(job: Job) -> datetime | None:
-    """When a line was last finished: what was done after a final check was not looked over by it."""
-    return (
-        WorkLine.objects.filter(job=job, done_at__isnull=False)
-        .order_by("-done_at")
-        .values_list("done_at", flat=True)
-        .first()
+    """When something was last done to the car: what came after a check was not looked over by it. Three queries.
+
+    Readings and changes of parts count from when they arrived, as they may be written down under an earlier time.
+    """
+    moments = (
+        WorkLine.objects.filter(job=job).aggregate(at=Max("done_at"))["at"],
+        TorqueReading.objects.filter(run__job=job).aggregate(at=Max("received_at"))["at"],
+        PartChange.objects.filter(line__job=job).aggregate(at=Max("received_at"))["at"],
     )
+    return max((moment for moment in moments if moment), default=None)

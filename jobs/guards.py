@@ -185,13 +185,20 @@ def register() -> None:
             "OR (OLD.abandoned_at IS NOT NULL AND NEW.abandoned_at IS DISTINCT FROM OLD.abandoned_at)",
         ),
         Guard(
+            "jobs_isolation_of_its_car",
+            "jobs_isolation",
+            "INSERT",
+            "An isolation is of its job's car.",
+            "NOT EXISTS (SELECT 1 FROM jobs_job j WHERE j.id = NEW.job_id AND j.vehicle_id = NEW.vehicle_id)",
+        ),
+        Guard(
             "jobs_isolation_as_written",
             "jobs_isolation",
             "UPDATE",
             "How the car was isolated stays as it was written down.",
             " OR ".join(
                 f"NEW.{name} IS DISTINCT FROM OLD.{name}"
-                for name in ("job_id", "isolated_by_id", "method", "proved_dead", "locked_with", "made_at")
+                for name in ("job_id", "vehicle_id", "isolated_by_id", "method", "proved_dead", "locked_with", "made_at")
             ),
         ),
     )

@@ -7,26 +7,28 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
 
 from jobs.authority import require_authority, why_competence_refused
 from jobs.models import CheckIn, Job, JobState, WorkLine
-from vehicles.models import Fault, OutstandingItem
+from jobs.open_job import lock, refuse_before_check_in
+from vehicles.models import Fault, FittedPart, OutstandingItem
 from workshop.acting import By
 from workshop.models import Competence, Person
 from workshop.permissions import May, allowed
 
 
 def lock_job(job: Job) -> Job:
-    """The job's row, locked and as it stands on record: what happens on its lines waits for each other."""
-    return Job.objects.select_for_update().get(pk=job.pk)
+    """The job as it stands on record, locked after its car: what happens on its lines waits for each other."""
+    return lock(job)
 
 
 def lock_line(line: WorkLine) -> WorkLine:
-    """The line and its job, locked and as they stand on record. The line given is brought up to date too."""
+    """The line as it stands on record, locked after its car and its job. The line given is brought up to date too."""
     job = lock_job(line.job)
-    WorkLine.objects.select_for_update().filter(pk=line.pk).get()
+    WorkLine.objects.select_for_update(no_key=True).filter(pk=line.pk).get()
     line.refresh_from_db()
     line.job = job
     return line
@@ -70,6 +72,7 @@ def line_to_work_on(line: WorkLine, by: By) -> WorkLine:
     refuse_closed(line.job)
     refuse_not_open(line, by)
     checked_in_on(line.job)
+    refuse_before_check_in(by, line.job)
     require_authority(line, by)
     if line.done_at is None:
         send_back_if_ready(line.job, by, f"Work on line {line}")
@@ -94,6 +97,19 @@ def refuse_nothing_done(line: WorkLine, by: By) -> None:
         raise ValidationError(
             "Write down the line's correction first: what was done is what ends this.", code="no_correction"
         )
+
+
+def trials_open(job: Job) -> QuerySet[FittedPart]:
+    """Known-good parts that are on the job's car on trial only, whichever job put them there, the oldest first.
+
+    Each is decided by its line (`fitted_by_line`): it stays, or it comes off. One query.
+    """
+    return (
+        FittedPart.objects.filter(vehicle=job.vehicle_id, on_trial=True)
+        .fitted_now()
+        .select_related("place", "fitted_by_line__job")
+        .order_by("fitted_at", "made_at")
+    )
 
 
 class Several(list):

@@ -1,10 +1,17 @@
-"""What acts on a job look at first: its row, locked; whether it is over; whether the car is here, and since when."""
+"""What acts on a job look at first: its row, locked; whether it is over; whether the car is here, and since when.
+
+Order of locks, the same in every act: the car, then the job, then the line (or run), then what hangs on it. The gate
+looks at the whole car, so whatever changes what the gate sees holds the car until it ends: a car is not called ready
+or handed over while something is still being written down about it. Locks are "no key": a plain one would wait for
+the deferred foreign keys of other acts, and they for it.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
@@ -12,12 +19,21 @@ from django.utils.formats import date_format
 
 from jobs.models import CheckIn, Job, JobState
 from jobs.states import IN_THE_BUILDING
+from vehicles.models import Vehicle
 from workshop.acting import By
 
 
+def lock_car(vehicle: Vehicle | UUID) -> Vehicle:
+    """The car as it stands on record, locked until the act ends. Always the first lock of an act."""
+    return Vehicle.objects.select_for_update(no_key=True).get(pk=getattr(vehicle, "pk", vehicle))
+
+
 def lock(job: Job) -> Job:
-    """The job as it stands on record, locked until the act ends."""
-    return Job.objects.select_for_update(of=("self",)).select_related("vehicle").get(pk=job.pk)
+    """The job as it stands on record, its car and then itself locked until the act ends."""
+    car = lock_car(job.vehicle_id)
+    locked = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
+    locked.vehicle = car
+    return locked
 
 
 def lock_open(job: Job) -> Job:
@@ -47,12 +63,20 @@ def before(moment: datetime, other: datetime) -> bool:
     return moment < other.replace(second=0, microsecond=0)
 
 
+def refuse_before(moment: datetime, other: datetime, what: str, field: str = "made_at") -> None:
+    """Refuse a moment before another one, with both times. `what` names the other: "The car came in"."""
+    if before(moment, other):
+        given, since = (date_format(timezone.localtime(at), "j M Y H:i") for at in (moment, other))
+        raise ValidationError(
+            {field: f"{what} at {since}; {given} is before that. Give {since} or a later time."}
+        )
+
+
 def refuse_before_check_in(by: By, job: Job) -> None:
     """Refuse what was done at the car before the car was here."""
     since = CheckIn.objects.filter(job=job).values_list("made_at", flat=True).first()
-    if since is not None and before(by.made_at, since):
-        shown = date_format(timezone.localtime(since), "j M Y H:i")
-        raise ValidationError({"made_at": f"The car came in at {shown}. Give that time or a later one."})
+    if since is not None:
+        refuse_before(by.made_at, since, "The car came in")
 
 
 @contextmanager

@@ -1,22 +1,29 @@
-"""What every act on a run asks first: the run as it stands, locked with its job, and not ended."""
+"""What every act on a run asks first: the run as it stands, locked with its job, not ended, and not later than
+the act.
+"""
 
 from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from jobs import open_job
 from jobs.lines import lock_job, refuse_closed, send_back_if_ready
 from jobs.models import ProcedureStep, Run
 from jobs.run_state import RunState, StepState
 from workshop.acting import By, note
+from workshop.models import TorqueTool
 
 
 def _lock_run(run: Run) -> Run:
     """The run as it stands on record, locked with its job, so that readings wait for each other."""
     job = lock_job(run.job)
     run = (
-        Run.objects.select_for_update(of=("self",))
+        Run.objects.select_for_update(of=("self",), no_key=True)
         .select_related("version_used__procedure", "line")
         .get(pk=run.pk)
     )
@@ -24,10 +31,11 @@ def _lock_run(run: Run) -> Run:
     return run
 
 
-def lock_open_run(run: Run) -> Run:
+def lock_open_run(by: By, run: Run) -> Run:
     run = _lock_run(run)
     _refuse_ended(run, None)
     refuse_closed(run.job)
+    refuse_before(by, run.made_at, "The run was started")
     return run
 
 
@@ -37,6 +45,7 @@ def lock_run_for(by: By, run: Run) -> Run:
     """
     run = _lock_run(run)
     _refuse_ended(run, by)
+    refuse_before(by, run.made_at, "The run was started")
     if not run.job.is_closed:
         send_back_if_ready(run.job, by, f"Tightening on {run}")
     elif by.made_at >= run.job.moves.latest("made_at").made_at:
@@ -44,8 +53,28 @@ def lock_run_for(by: By, run: Run) -> Run:
     return run
 
 
+def lock_tool(tool: TorqueTool | None) -> None:
+    """Reported as dropped at the same moment, one of the two waits and sees the other.
+
+    Call it before the run is locked: who reports a drop has the tool first, and then the cars.
+    """
+    if tool is not None:
+        TorqueTool.objects.select_for_update(no_key=True).get(pk=tool.pk)
+
+
+def refuse_before(by: By, moment: datetime, what: str) -> None:
+    """Nothing is done on a record before it was there. `what` names it: "The run was started"."""
+    open_job.refuse_before(by.made_at, moment, what)
+
+
+def clock(moment: datetime) -> str:
+    """A moment in the shop's time, with its seconds where it has some."""
+    local = timezone.localtime(moment)
+    return date_format(local, "j M Y H:i:s" if local.second else "j M Y H:i")
+
+
 def _refuse_ended(run: Run, by: By | None) -> None:
-    for ended, word in ((run.completed_at, "complete"), (run.abandoned_at, "given up")):
+    for ended, word in ((run.completed_at, "complete"), (run.abandoned_at, "stopped")):
         if ended and (by is None or by.made_at >= ended):
             when = date_format(timezone.localtime(ended), "j M Y H:i")
             raise ValidationError(
@@ -64,6 +93,14 @@ def step_of(state: RunState, step: ProcedureStep) -> StepState:
     return found
 
 
-def note_on_run(record, run: Run, facts: dict) -> None:
-    """What an act did to a run, in the log of its car and job."""
-    note(record, vehicle=run.job.vehicle_id, job=run.job, facts={"run": str(run), **facts})
+def note_on_run(
+    record, run: Run, facts: dict[str, Any] | None = None, words: dict[str, Any] | None = None
+) -> None:
+    """What an act did to a run, in the log of its car and job. What somebody typed stands in `words`."""
+    note(
+        record,
+        vehicle=run.job.vehicle_id,
+        job=run.job,
+        facts={"run": str(run.pk), **(facts or {})},
+        words={"run": str(run), **(words or {})},
+    )

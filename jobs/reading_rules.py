@@ -8,17 +8,19 @@ from __future__ import annotations
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
+from django.utils.formats import date_format
 
+from jobs.authority import holders_words, why_competence_refused
 from jobs.models import ProcedureStage, TorqueReading
 from jobs.models.procedure import LimitKind, OrderOfWork, StageKind
 from jobs.models.torque import AngleBy, ReadingKind
-from jobs.open_run import step_of
+from jobs.open_run import clock, step_of
 from jobs.run_state import StageState, StepState
 from jobs.run_words import reading_words
 from jobs.runs import verdict_of
 from workshop.engineering.units import BASE, UNITS, Amount, show, units_of
 from workshop.engineering.verdict import DecisionRule, Limits, with_running_torque
-from workshop.models import Shop, TorqueTool
+from workshop.models import Competence, CompetenceKind, Shop, TorqueTool
 from workshop.models.shop import TorqueUnit
 from workshop.models.tools import ToolKind
 
@@ -154,6 +156,7 @@ class Entry:
         one = self._fastener(fastener, field)
         self._check_open(fastener, field)
         self._check_again(one, fastener, redo_reason, field)
+        self._check_time(one, fastener)
         target = self.stage_state.target(self.step.group_of(fastener))
         self._check_odd(target)
         limits = self._limits(target)
@@ -191,6 +194,7 @@ class Entry:
             out_of_sequence=self.of.before_its_turn(self.stage, fastener),
             entered_together=together,
             redo_reason=redo_reason.strip() if one.reading is not None or one.earlier else "",
+            qualified=self._qualified(),
         )
 
     def _fastener(self, fastener: int, field: str):
@@ -212,9 +216,16 @@ class Entry:
                 {"step": f"“{held.title}” is a hold point: its second check comes before this step opens."},
                 code="held",
             )
-        if self.of.needs_new:
+        if fastener in self.of.new_needed:
             raise ValidationError(
-                {"step": "These fasteners are used once only: say first which new ones were fitted."},
+                {
+                    "step": "These fasteners are used once only: say first which new ones were fitted"
+                    + (
+                        "."
+                        if not self.of.new_fitted
+                        else f" (fastener {fastener}, since it was loosened or replaced)."
+                    )
+                },
                 code="new_first",
             )
         if early := self.of.too_early(self.stage, fastener):
@@ -251,6 +262,49 @@ class Entry:
                 },
                 code="redo_reason",
             )
+
+    def _check_time(self, one, fastener: int) -> None:
+        """The first reading of a stage comes after those of the stages before it: else it would undo itself."""
+        if one.reading is not None or one.earlier:
+            return
+        before = [
+            row
+            for row in self.of.readings
+            if row.fastener == fastener
+            and row.made_at > self.by.made_at
+            and any(s.stage.pk == row.stage_id and s.stage.order < self.stage.order for s in self.of.stages)
+        ]
+        if before:
+            last = max(before, key=lambda row: row.turn)
+            name = next(s.stage.name for s in self.of.stages if s.stage.pk == last.stage_id)
+            raise ValidationError(
+                {
+                    "made_at": f"{name} of fastener {fastener} was done on {clock(last.made_at)}; "
+                    f"{self.stage.name} comes after it, and {clock(self.by.made_at)} is before. Give a later time."
+                },
+                code="too_early_a_time",
+            )
+
+    def _qualified(self) -> Competence | None:
+        """Under which competence the reading is taken: the person's own, else of who the run names for it."""
+        kind = self.state.version.competence
+        if not kind:
+            return None
+        own = Competence.objects.filter(person=self.by.person, kind=kind).valid_on(self.by.day).first()
+        if own is not None:
+            return own
+        named = self.run.qualified
+        why = why_competence_refused(kind, named, self.by) if named else holders_words(kind, self.by)
+        if not why and not named.person.is_active:
+            why = f"{named.person} no longer works here. {holders_words(kind, self.by)}"
+        if why:
+            label = CompetenceKind(kind).label.lower()
+            raise ValidationError(
+                f"This procedure needs a competence ({label}) that you do not hold on "
+                f"{date_format(self.by.day)}, and nobody who holds it supervises the run. {why}",
+                code="not_qualified",
+            )
+        return named
 
     def _check_odd(self, target) -> None:
         """A number far off its target that would fit in another unit is asked about once."""

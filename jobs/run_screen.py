@@ -22,6 +22,8 @@ from workshop.engineering.units import UNITS, Amount, rounded, show
 from workshop.models import Person, TorqueTool
 from workshop.models.tools import ToolKind
 
+SET_KINDS = (ReadingKind.CLICKED, ReadingKind.DID_NOT_MOVE)
+
 
 @dataclass(frozen=True)
 class Place:
@@ -38,6 +40,10 @@ class Place:
     @property
     def target(self) -> StageTarget | None:
         return self.stage.target(self.step.step.group_of(self.fastener))
+
+    @property
+    def needs_new(self) -> bool:
+        return self.fastener in self.step.new_needed
 
 
 def place_of(state: RunState, asked: Mapping[str, Any]) -> Place:
@@ -162,6 +168,33 @@ def to_set(state: RunState, place: Place, tool: TorqueTool | None) -> Amount | N
     return Amount(rounded(found.value, unit), unit)
 
 
+def to_set_anew(state: RunState, place: Place, tool: TorqueTool | None, said: Any) -> Amount | None:
+    """What the wrench is set to before this place, where the last reading had another target.
+
+    None where nothing is to be set: at the first stage of a run, with a tool that shows a value, or when `said`
+    names this target: somebody has said that it is set.
+    """
+    target = place.target
+    if place.stage.stage.kind != StageKind.TORQUE or tool is None or tool.kind != ToolKind.SETTING:
+        return None
+    if target is None or _whole(said) == target.pk or (aim := aim_of(target)) is None:
+        return None
+    last = next((row for row in reversed(state.readings) if row.kind in SET_KINDS), None)
+    if last is None:
+        return None
+    of = next(step for step in state.steps if step.step.pk == last.step_id)
+    before = of.stage(last.stage).target(of.step.group_of(last.fastener))
+    if before is None or _aimed(before) == _aimed(target):
+        return None
+    found = aim.to(tool.unit)
+    return Amount(rounded(found.value, tool.unit), tool.unit)
+
+
+def _aimed(target: StageTarget) -> Decimal | None:
+    aim = aim_of(target)
+    return None if aim is None else aim.base()
+
+
 # Tools
 # -------------------------------------------------------------------------------------------------------
 
@@ -246,10 +279,10 @@ def stage_rows(state: RunState, place: Place) -> list[dict[str, Any]]:
     ]
 
 
-def drawing(state: RunState, place: Place, *, ended: bool) -> dict[str, Any]:
+def drawing(state: RunState, place: Place, *, ended: bool, said_set: int | None) -> dict[str, Any]:
     return patterns.run_drawing(
         place.step.step,
         place.stage,
         None if ended else place.fastener,
-        lambda number: url_of(state, place, fastener=number),
+        lambda number: url_of(state, place, fastener=number, set=said_set),
     )

@@ -18,7 +18,7 @@ from jobs.models import (
     StageTarget,
     TorqueReading,
 )
-from jobs.models.procedure import OrderOfWork, Reuse, StageKind
+from jobs.models.procedure import OrderOfWork, StageKind
 from jobs.models.torque import CheckMethod, DispositionKind, ReadingVerdict
 from jobs.run_words import CHECK_WORDS, FLAGS, reading_words, step_summary, tool_words
 
@@ -39,7 +39,11 @@ class Problem:
 
 @dataclass
 class FastenerState:
-    """One fastener at one stage. `reading` is the one that stands (the latest that was not undone)."""
+    """One fastener at one stage. `reading` is the one that stands (the latest done that was not undone).
+
+    `held_since`: it did not move at `reading`, and this earlier one had tightened it to within its limits. Then
+    `verdict` is within, though the one reading alone proves no upper limit.
+    """
 
     fastener: int
     reading: TorqueReading | None = None
@@ -47,6 +51,7 @@ class FastenerState:
     counts: bool = False
     flag: str = ""
     disposition: Disposition | None = None
+    held_since: TorqueReading | None = None
     earlier: list[TorqueReading] = field(default_factory=list)
 
     @property
@@ -57,12 +62,16 @@ class FastenerState:
         return self.reading is not None and self.counts and not self.flag
 
     @property
+    def verdict_label(self) -> str:
+        return ReadingVerdict(self.verdict).label if self.verdict else ""
+
+    @property
     def words(self) -> str:
         """For the drawing and for reading aloud."""
         if self.reading is None:
             return "to do"
         flag = f", {FLAGS[self.flag]}" if self.flag and self.flag != self.verdict else ""
-        return f"{reading_words(self.reading)}: {self.reading.get_verdict_display().lower()}{flag}"
+        return f"{reading_words(self.reading)}: {self.verdict_label.lower()}{flag}"
 
 
 @dataclass
@@ -95,8 +104,9 @@ class StepState:
     check: str = "none needed"
     checks: list[SecondCheck] = field(default_factory=list)
     new_fitted: list[NewFasteners] = field(default_factory=list)
+    new_needed: list[int] = field(default_factory=list)
     held_by: ProcedureStep | None = None
-    last_order: int = 0
+    readings: list[TorqueReading] = field(default_factory=list)
 
     def stage(self, stage: ProcedureStage) -> StageState:
         return next(one for one in self.stages if one.stage.pk == stage.pk)
@@ -108,7 +118,7 @@ class StepState:
     @property
     def needs_new(self) -> bool:
         """Single-use fasteners of which nobody has said yet that they are new."""
-        return self.step.reuse == Reuse.NEW and not self.new_fitted
+        return bool(self.new_needed)
 
     @property
     def check_words(self) -> str:
@@ -116,7 +126,30 @@ class StepState:
 
     @property
     def valid_check(self) -> SecondCheck | None:
-        return next((c for c in reversed(self.checks) if c.after_reading >= self.last_order), None)
+        """The latest in order that covers every reading of the step: those that were done before it."""
+        return next(
+            (
+                check
+                for check in reversed(self.checks_that_may_stand)
+                if all(check.covers(reading) for reading in self.readings)
+            ),
+            None,
+        )
+
+    @property
+    def failed_check(self) -> SecondCheck | None:
+        """The latest check that found the joint not in order."""
+        return next((check for check in reversed(self.checks) if check.failed), None)
+
+    @property
+    def worked_on_since_it_failed(self) -> bool:
+        return any(not self.failed_check.covers(reading) for reading in self.readings)
+
+    @property
+    def checks_that_may_stand(self) -> list[SecondCheck]:
+        """Those after the latest one that failed."""
+        failed = self.failed_check
+        return self.checks if failed is None else self.checks[self.checks.index(failed) + 1 :]
 
     @property
     def by_sight_only(self) -> bool:
@@ -204,6 +237,23 @@ class RunState:
     @property
     def critical(self) -> bool:
         return any(state.step.critical for state in self.steps)
+
+    @property
+    def supervised(self) -> list[str]:
+        """Who took readings under the competence of somebody else, in words."""
+        pairs = {(row.made_by, row.qualified) for row in self.readings if row.supervised}
+        return sorted(f"{who}, supervised by {held.person} ({held})" for who, held in pairs)
+
+    @property
+    def applies_words(self) -> str:
+        """Which cars the procedure says it is for; confirmed for this one where it names others."""
+        if self.run.applies_confirmed:
+            return (
+                f"written for: {self.run.applies_confirmed}; {self.run.made_by} confirmed that the values are "
+                "for this car"
+            )
+        named = self.version.procedure.applies_to
+        return f"written for: {named}" if named else ""
 
     @property
     def last_order(self) -> int:

@@ -29,6 +29,7 @@ CHECK_WORDS = {
     "missing": "second check missing",
     "valid": "second check valid",
     "lapsed": "second check lapsed: a newer reading was added",
+    "failed": "second check found it not in order",
 }
 
 
@@ -75,7 +76,7 @@ def limits_words(reading: TorqueReading, unit: str | None = None) -> str:
 def verdict_sentence(reading: TorqueReading) -> str:
     """Why the verdict is what it is, with the numbers it rests on, in the unit of the reading."""
     if reading.counts_not_because:
-        return f"Counts as nothing: {reading.counts_not_because} Do it again with a tool that is in order."
+        return f"Does not count: {reading.counts_not_because} Do it again with a tool that is in order."
     if reading.kind == ReadingKind.LOOSENED or reading.verdict == ReadingVerdict.NO_LIMIT:
         return ""
     limits = Limits(reading.limit_low, reading.limit_high)
@@ -90,9 +91,9 @@ def verdict_sentence(reading: TorqueReading) -> str:
         shown_in=reading.unit,
     ).sentence
     if reading.kind == ReadingKind.DID_NOT_MOVE:
-        said += " It did not move: it holds at least the set value, and the verdict is by that value."
-        if limits.low is None:
-            said += " That proves nothing about an upper limit."
+        said += " It did not move: it holds at least the set value."
+        if limits.high is not None and reading.verdict == ReadingVerdict.NOT_PROVEN:
+            said += " It may be tighter than the upper limit. Loosen it and tighten it again, or a lead accepts it."
     return said
 
 
@@ -110,10 +111,12 @@ def tool_words(reading: TorqueReading) -> str:
 
 
 def check_words(check: SecondCheck) -> str:
-    """A second check as a print says it; one that was made alone says so."""
+    """A second check as a print says it: with what, what was found wrong, and whether it was made alone."""
     when = date_format(timezone.localtime(check.made_at), "j M Y H:i")
     alone = f", alone: {check.alone_because}" if check.alone_because else ""
-    return f"{check.get_method_display()}, {check.made_by}, {when}{alone}"
+    tool = f" with {check.tool.label}" if check.tool else ""
+    found = f": not in order, {check.found}" if check.failed else ""
+    return f"{check.get_method_display()}{tool}, {check.made_by}, {when}{alone}{found}"
 
 
 def step_summary(step: StepState) -> dict:
@@ -123,7 +126,7 @@ def step_summary(step: StepState) -> dict:
     for stage in step.stages:
         for one in stage.fasteners.values():
             if one.reading is not None:
-                name = one.reading.get_verdict_display().lower() if one.counts else "not counting"
+                name = one.verdict_label.lower() if one.counts else "not counting"
                 verdicts[name] = verdicts.get(name, 0) + 1
     check = step.valid_check if step.step.critical else None
     return {

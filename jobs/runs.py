@@ -23,8 +23,8 @@ from jobs.models import (
     StageTarget,
     TorqueReading,
 )
-from jobs.models.procedure import OrderOfWork, StageKind
-from jobs.models.torque import DispositionKind, ReadingKind, ReadingVerdict
+from jobs.models.procedure import OrderOfWork, Reuse, StageKind
+from jobs.models.torque import SAME_MINUTE, DispositionKind, ReadingKind, ReadingVerdict
 from jobs.run_state import AGAIN, FastenerState, Problem, RunState, StageState, StepState
 from workshop.engineering import limits as measured
 from workshop.engineering.verdict import DecisionRule, Limits, judge
@@ -44,7 +44,7 @@ def states_of(runs: Iterable[Run]) -> dict[UUID, RunState]:
     keys = [run.pk for run in runs]
     readings = _by_run(
         TorqueReading.objects.filter(run__in=keys)
-        .select_related("tool", "calibration", "made_by", "device")
+        .select_related("tool", "calibration", "made_by", "device", "qualified__person")
         .order_by("run", "order")
     )
     dispositions: dict[UUID, list[Disposition]] = {}
@@ -56,8 +56,8 @@ def states_of(runs: Iterable[Run]) -> dict[UUID, RunState]:
         dispositions.setdefault(row.reading.run_id, []).append(row)
     checks = _by_run(
         SecondCheck.objects.filter(run__in=keys)
-        .select_related("made_by", "device")
-        .order_by("after_reading", "made_at", "received_at")
+        .select_related("made_by", "device", "tool")
+        .order_by("made_at", "received_at")
     )
     new = _by_run(NewFasteners.objects.filter(run__in=keys).select_related("made_by").order_by("made_at"))
     completed = list(
@@ -111,6 +111,7 @@ def _state(run, version, readings, dispositions, checks, new, *, superseded: boo
         state = _step_state(step, readings, dispositions)
         state.checks = [row for row in checks if row.step_id == step.pk]
         state.new_fitted = [row for row in new if row.step_id == step.pk]
+        state.new_needed = _new_needed(state, dispositions)
         state.check = _check_of(state)
         state.held_by = holding
         if holding is None and step.hold_point and not (state.settled and state.check == "valid"):
@@ -124,45 +125,53 @@ def _state(run, version, readings, dispositions, checks, new, *, superseded: boo
 
 
 def _step_state(step: ProcedureStep, readings, dispositions) -> StepState:
-    mine = [row for row in readings if row.step_id == step.pk]
+    mine = sorted((row for row in readings if row.step_id == step.pk), key=lambda row: row.turn)
     decided: dict[UUID, Disposition] = {}
-    undone: dict[int, int] = {}
+    undone: dict[int, tuple] = {}
     for row in dispositions:
         if row.reading.step_id != step.pk:
             continue
         if row.kind in AGAIN:
-            undone[row.reading.fastener] = max(undone.get(row.reading.fastener, 0), row.after_reading)
+            _later(undone, row.reading.fastener, row.turn)
         else:
             decided[row.reading_id] = row
     stages = []
     for stage in step.stages.all():
         fasteners = {n: FastenerState(n) for n in range(1, step.fasteners + 1)}
-        for row in mine:
-            if row.stage_id != stage.pk:
-                continue
+        here = [row for row in mine if row.stage_id == stage.pk]
+        for row in here:
             one = fasteners[row.fastener]
             if one.reading is not None:
                 one.earlier.append(one.reading)
                 one.reading = None
-            if row.order <= undone.get(row.fastener, 0):
+            if row.fastener in undone and row.turn <= undone[row.fastener]:
                 one.earlier.append(row)
             else:
                 one.reading = row
-        for one in fasteners.values():
-            _judge(one, decided)
+        for number, one in fasteners.items():
+            _judge(one, decided, undone.get(number))
+        # Worked on again at this stage, or loosened by it: what was done at later stages before is undone.
+        for row in here:
+            _later(undone, row.fastener, row.turn)
         stages.append(StageState(stage, {target.group: target for target in stage.targets.all()}, fasteners))
     if step.order_of_work == OrderOfWork.UNTIL_STILL:
         _mark_moved(stages, mine)
-    return StepState(step, stages, last_order=max((row.order for row in mine), default=0))
+    return StepState(step, stages, readings=mine)
 
 
-def _judge(one: FastenerState, decided: dict[UUID, Disposition]) -> None:
+def _later(found: dict[int, tuple], fastener: int, turn: tuple) -> None:
+    found[fastener] = max(found.get(fastener, turn), turn)
+
+
+def _judge(one: FastenerState, decided: dict[UUID, Disposition], undone: tuple | None) -> None:
     reading = one.reading
     if reading is None:
         return
     one.verdict = reading.verdict
     one.counts = not reading.counts_not_because
     one.disposition = decided.get(reading.pk)
+    if one.counts and (before := _held_since(one, undone)) is not None:
+        one.verdict, one.held_since = ReadingVerdict.WITHIN.value, before
     if not one.counts:
         one.flag = "not_counting"
     elif one.verdict == ReadingVerdict.BELOW or (
@@ -172,6 +181,25 @@ def _judge(one: FastenerState, decided: dict[UUID, Disposition]) -> None:
         one.flag = one.verdict
 
 
+def _held_since(one: FastenerState, undone: tuple | None) -> TorqueReading | None:
+    """The reading that tightened it to within its limits before it did not move: nothing was added since then,
+    so that the two of them prove both limits.
+    """
+    row = one.reading
+    if row.kind != ReadingKind.DID_NOT_MOVE or row.verdict != ReadingVerdict.NOT_PROVEN:
+        return None
+    lower = verdict_of(row.kind, row.value, row.limit_low, None, row.deviation_percent, row.rule)
+    if lower not in (ReadingVerdict.WITHIN, ReadingVerdict.NO_LIMIT):
+        return None
+    for before in reversed(one.earlier):
+        if undone is not None and before.turn <= undone:
+            return None
+        if before.kind != ReadingKind.DID_NOT_MOVE:
+            counts = not before.counts_not_because and before.verdict == ReadingVerdict.WITHIN
+            return before if counts else None
+    return None
+
+
 def _mark_moved(stages: list[StageState], mine: list[TorqueReading]) -> None:
     """Rounds until nothing moves: the last torque stage is through when a whole round found every fastener
     still.
@@ -179,21 +207,42 @@ def _mark_moved(stages: list[StageState], mine: list[TorqueReading]) -> None:
     last = next((s for s in reversed(stages) if s.stage.kind == StageKind.TORQUE), None)
     if last is None:
         return
-    moved_at = max(
-        (row.order for row in mine if row.stage_id == last.stage.pk and row.kind != ReadingKind.DID_NOT_MOVE),
-        default=0,
-    )
+    moved = [row for row in mine if row.stage_id == last.stage.pk and row.kind != ReadingKind.DID_NOT_MOVE]
+    if not moved:
+        return
     for one in last.fasteners.values():
-        if one.reading is not None and not one.flag and one.reading.order <= moved_at:
+        if one.reading is not None and not one.flag and one.reading.turn <= moved[-1].turn:
             one.flag = "moved"
+
+
+def _new_needed(of: StepState, dispositions: list[Disposition]) -> list[int]:
+    """Fasteners used once only of which nobody has said that a new one is fitted, since they were loosened."""
+    if of.step.reuse != Reuse.NEW:
+        return []
+    if not of.new_fitted:
+        return list(range(1, of.step.fasteners + 1))
+    return sorted(
+        {
+            row.reading.fastener
+            for row in dispositions
+            if row.reading.step_id == of.step.pk
+            and row.kind in AGAIN
+            and not any(
+                new.received_at > row.received_at and new.made_at >= row.made_at - SAME_MINUTE
+                for new in of.new_fitted
+            )
+        }
+    )
 
 
 def _check_of(state: StepState) -> str:
     if not state.step.critical:
         return "none needed"
-    if not state.checks:
-        return "missing"
-    return "valid" if state.valid_check else "lapsed"
+    if state.failed_check is not None and not state.worked_on_since_it_failed:
+        return "failed"
+    if state.valid_check is not None:
+        return "valid"
+    return "lapsed" if state.checks_that_may_stand else "missing"
 
 
 def _next(steps: list[StepState]) -> tuple[ProcedureStep, ProcedureStage, int] | None:
@@ -214,7 +263,7 @@ def _problems(state: RunState) -> Iterator[Problem]:
         if not state.superseded:
             yield Problem(
                 "abandoned",
-                f"{run}: given up, {run.abandoned_because}. Tighten it by a new run.",
+                f"{run}: stopped, {run.abandoned_because}. Tighten it by a new run.",
                 state.critical,
                 True,
                 f"run:{run.pk}",
@@ -232,7 +281,10 @@ def _step_problems(state: RunState, of: StepState) -> Iterator[Problem]:
         return Problem(code, f"{run}, {step.title}: {text}", step.critical, True, subject)
 
     if of.needs_new:
-        yield problem("new_not_fitted", "say which new fasteners were fitted: they are used once only.")
+        whose = "" if len(of.new_needed) == step.fasteners else f" for {_numbers(of.new_needed)}"
+        yield problem(
+            "new_not_fitted", f"say which new fasteners were fitted{whose}: they are used once only."
+        )
     for stage in of.stages:
         name, order = stage.stage.name, f"stage {stage.stage.order}"
         missing = [n for n, one in stage.fasteners.items() if one.reading is None]
@@ -264,7 +316,14 @@ def _step_problems(state: RunState, of: StepState) -> Iterator[Problem]:
                     "accepts it.",
                     about=about,
                 )
-    if of.check == "missing" and of.settled:
+    if of.check == "failed":
+        found = of.failed_check.found.rstrip(".")
+        yield problem(
+            "check_failed",
+            f"the second check found it not in order ({found}). Work on it again and record it; then it is "
+            "checked anew.",
+        )
+    elif of.check == "missing" and of.settled:
         yield problem("no_second_check", "the second check by another person is missing.")
     elif of.check == "missing":
         yield problem("no_second_check", "the second check by another person is still to come.")
@@ -293,7 +352,7 @@ def verdict_of(
     if kind == ReadingKind.RESULT:
         return measured.check(value, low, high).value
     found = judge(value, Limits(low, high), deviation_percent, DecisionRule(rule)).verdict.value
-    if kind == ReadingKind.DID_NOT_MOVE and low is None and found == ReadingVerdict.WITHIN:
-        # It took at least the set value: that proves nothing about an upper limit alone.
+    if kind == ReadingKind.DID_NOT_MOVE and high is not None and found == ReadingVerdict.WITHIN:
+        # It holds at least the set value: how much more, and so an upper limit, is not known.
         return ReadingVerdict.NOT_PROVEN.value
     return found

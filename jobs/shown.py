@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db.models import Prefetch, QuerySet
+from django.utils.http import urlencode
 
 from jobs import authority
 from jobs.models import (
@@ -18,9 +19,11 @@ from jobs.models import (
     Run,
     WorkLine,
 )
+from jobs.models.measurement import Phase
 from jobs.models.part import ChangeKind
 from jobs.models.work import LineAnswerKind, LineKind, time_words
 from vehicles.models import Fault, OutstandingItem, Severity
+from workshop.engineering.numbers import plain
 from workshop.models import Shop
 
 
@@ -61,6 +64,8 @@ class Shown:
         """Whether work may be written down on it, as far as authority goes."""
         line = self.line
         if not line.is_open or line.job.is_closed or line.job.state == "booked":
+            return False
+        if line.kind in (LineKind.REPAIR, LineKind.SERVICE) and line.above_authority:
             return False
         if line.kind == LineKind.MAKE_SAFE or line.answer == LineAnswerKind.YES:
             return True
@@ -114,6 +119,18 @@ class Shown:
         return [row for row in self.line.measurements.all() if not row.entered_in_error]
 
     @property
+    def all_measurements(self) -> list[Measurement]:
+        """Also those entered in error. A reading from before the work has `again`, the query string that fills in the
+        form for the one afterwards, as long as there is none.
+        """
+        rows = list(self.line.measurements.all())
+        after = {_measured(row) for row in rows if row.phase == Phase.AFTER and not row.entered_in_error}
+        for row in rows:
+            wanted = row.phase == Phase.BEFORE and not row.entered_in_error and _measured(row) not in after
+            row.again = _again(row) if wanted else ""
+        return rows
+
+    @property
     def nowhere(self) -> list[PartChange]:
         """Changes whose old part went nobody knows where yet."""
         return [
@@ -131,6 +148,28 @@ class Shown:
             and change.part_on.on_trial
             and not change.part_on.removed_at
         ]
+
+
+def _measured(row: Measurement) -> tuple[str, str | None, str]:
+    return row.what.casefold(), row.place_id, row.position
+
+
+def _again(row: Measurement) -> str:
+    limits = {
+        name: plain(value, 4) for name, value in (("low", row.low), ("high", row.high)) if value is not None
+    }
+    return urlencode(
+        {
+            "what": row.what,
+            "phase": Phase.AFTER.value,
+            "unit": row.unit,
+            **limits,
+            "limit_source": row.limit_source,
+            "place": row.place_id or "",
+            "position": row.position,
+            "instrument": row.instrument,
+        }
+    )
 
 
 def with_everything(lines: QuerySet[WorkLine]) -> QuerySet[WorkLine]:

@@ -5,14 +5,16 @@ each car.
 from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta
+from uuid import UUID
 
 from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
 
 from jobs.models import Run, TorqueReading
+from vehicles.models import OutstandingItem
 from workshop.acting import By
-from workshop.models import TorqueTool
+from workshop.models import ToolFailure, TorqueTool
 from workshop.tools_hooks import list_runs_with, on_tool_failed
 
 # By when the joints are checked again: common practice, no source.
@@ -28,9 +30,7 @@ def runs_in_doubt(tool: TorqueTool, since: date | None, until: datetime | None =
     """Runs with readings of this tool that counted, from that day on, with their first and last time: one
     query.
     """
-    readings = TorqueReading.objects.filter(tool=tool, counts_not_because="")
-    if since is not None:
-        readings = readings.filter(made_at__gte=timezone.make_aware(datetime.combine(since, time.min)))
+    readings = _doubted(tool, since)
     if until is not None:
         readings = readings.filter(made_at__lte=until)
     return (
@@ -45,6 +45,14 @@ def runs_in_doubt(tool: TorqueTool, since: date | None, until: datetime | None =
     )
 
 
+def _doubted(tool: TorqueTool, since: date | None) -> QuerySet[TorqueReading]:
+    """Readings of this tool that counted, done from that day on."""
+    readings = TorqueReading.objects.filter(tool=tool, counts_not_because="")
+    if since is None:
+        return readings
+    return readings.filter(made_at__gte=timezone.make_aware(datetime.combine(since, time.min)))
+
+
 def listed(tool: TorqueTool, since: date | None, until: datetime) -> list[Run]:
     """For the tool's page: each run with `meta`, what it says in the second line. One query."""
     rows = list(runs_in_doubt(tool, since, until))
@@ -55,16 +63,19 @@ def listed(tool: TorqueTool, since: date | None, until: datetime) -> list[Run]:
 
 
 def raise_rechecks(by: By, tool: TorqueTool, since: date | None) -> None:
-    """One item on each car, whatever the number of its runs; none where one for this tool is open already."""
+    """One item on each car, whatever the number of its runs. Runs that an open one lists are not raised again."""
     from vehicles.acts.outstanding import raise_item
 
     title = f"Check again what torque tool {tool.label} tightened"[:160]
     by_car: dict = {}
     for run in runs_in_doubt(tool, since):
         by_car.setdefault(run.job.vehicle_id, []).append(run)
-    for runs in by_car.values():
+    # Each car is locked by its item: always in the same order, or two failures could wait for each other.
+    for _, runs in sorted(by_car.items()):
         car = runs[0].job.vehicle
-        if car.outstanding_items.open().filter(title=title).exists():
+        open_ones = _listed_in_open(tool, car.outstanding_items.open().filter(title=title))
+        runs = [run for run in runs if run.pk not in open_ones]
+        if not runs:
             continue
         listed = "\n".join(f"{run.job.number}: {run}, {date_format(run.last_at, 'j M Y')}" for run in runs)
         raise_item(
@@ -77,3 +88,15 @@ def raise_rechecks(by: By, tool: TorqueTool, since: date | None) -> None:
             raised_by_run=runs[0],
             due_on=by.day + WITHIN,
         )
+
+
+def _listed_in_open(tool: TorqueTool, items: QuerySet[OutstandingItem]) -> set[UUID]:
+    """Runs that these items list: those in doubt when the failure that raised each was written down."""
+    found: set[UUID] = set()
+    for item in items:
+        # An item and the failure that it is raised for are written by one act: they have its key in common.
+        failure = ToolFailure.objects.filter(tool=tool, key=item.key).first()
+        if failure is not None:
+            doubted = _doubted(tool, failure.since).filter(received_at__lte=item.received_at)
+            found.update(doubted.values_list("run", flat=True))
+    return found

@@ -36,9 +36,13 @@ STEP_FIELDS = (
 )
 VERSION_FIELDS = ("source", "change_note", "cautions", "competence", "recheck_km", "recheck_note")
 
+# What somebody typed: it stands beside the log's facts, not in them.
+VERSION_WORDS = ("source", "change_note", "cautions", "recheck_note")
+STEP_WORDS = ("title", "groups", "threadlocker", "kept_because", "note")
+
 
 def lock_draft(version: ProcedureVersion) -> ProcedureVersion:
-    Procedure.objects.select_for_update().get(pk=version.procedure_id)
+    Procedure.objects.select_for_update(no_key=True).get(pk=version.procedure_id)
     version = ProcedureVersion.objects.select_related("procedure").get(pk=version.pk)
     if version.released_at:
         raise ValidationError(
@@ -67,8 +71,20 @@ def seen_step_text(step: ProcedureStep) -> str:
     return sha256(canonical({name: getattr(step, name) for name in STEP_FIELDS}))[:16]
 
 
+def version_facts(version: ProcedureVersion) -> dict[str, Any]:
+    return {"procedure": str(version.procedure_id), "version": version.number}
+
+
 def step_facts(step: ProcedureStep) -> dict[str, Any]:
-    return {name: getattr(step, name) for name in STEP_FIELDS} | {"questioned": step.questioned}
+    """What a step says in numbers and chosen words, for the log."""
+    said = {name: getattr(step, name) for name in STEP_FIELDS if name not in STEP_WORDS}
+    return {**version_facts(step.version), "step": step.order, **said}
+
+
+def step_words(step: ProcedureStep) -> dict[str, Any]:
+    """What a step says in words of somebody's own, for the log."""
+    said = {name: getattr(step, name) for name in STEP_WORDS}
+    return {"version": str(step.version), **said, "questioned": step.questioned}
 
 
 def why_not_whole(step: ProcedureStep) -> str:

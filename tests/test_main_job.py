@@ -135,7 +135,7 @@ def test_the_whole_job_by_hand(hands, technician, lead, settings):
     step = version.steps.get()
     response = tech.try_to("jobs:second-check", run, step, method="applied_again")
     assert response.status_code in (403, 422), "who tightened does not check"
-    boss.do("jobs:second-check", run, step, on=boss.see("jobs:run", run), method="applied_again")
+    boss.do("jobs:second-check", run, step, on=boss.see("jobs:run", run), method="applied_again", tool=tool)
     tech.do("jobs:run-complete", run, on=tech.see("jobs:run", run))
     tech.do("jobs:line-finish", line, on=tech.see("jobs:line", line), correction="Cable replaced, adjusted.")
     tech.do("jobs:fault-fix", line, brake, on=tech.see("jobs:line", line), check_made="brake tester: 1580 N",

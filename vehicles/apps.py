@@ -46,6 +46,25 @@ class VehiclesConfig(AppConfig):
                 "AND (f.vehicle_id <> NEW.vehicle_id OR f.same_as_id = NEW.id))",
             )
         )
+        # The act locks the item and looks; this holds for whatever goes round it. An item may end later.
+        on_an_open_one = (
+            "EXISTS (SELECT 1 FROM vehicles_outstandingitem i WHERE i.id = NEW.{column} "
+            "AND (i.\"end\" <> '' OR i.vehicle_id <> NEW.vehicle_id))"
+        )
+        for column in ("outstanding_item_id", "recheck_item_id"):
+            ended = on_an_open_one.format(column=column)
+            sentence = "A fault ends on an item of its own car that is open."
+            name = f"vehicles_fault_{column.removesuffix('_id')}_is_open"
+            triggers.guard(
+                triggers.Guard(f"{name}_when_new", "vehicles_fault", "INSERT", sentence, ended),
+                triggers.Guard(
+                    name,
+                    "vehicles_fault",
+                    "UPDATE",
+                    sentence,
+                    f"(OLD.{column} IS NULL OR OLD.{column} <> NEW.{column}) AND {ended}",
+                ),
+            )
         post_migrate.connect(add_standard_places, sender=self, dispatch_uid="vehicles.places")
 
 

@@ -4,6 +4,14 @@ from __future__ import annotations
 
 import unicodedata
 
+# A search is a few words: what is longer was pasted by mistake, and a database would work on it for long.
+MOST_ASKED = 200
+
+
+def too_long_to_search(text: str) -> bool:
+    """Judged on the folded text: some single characters fold into whole sentences."""
+    return len(text) > MOST_ASKED or len(folded(text)) > MOST_ASKED
+
 
 def folded(text: str) -> str:
     """Case and accents taken off: "KÜHLER" and "kuhler" fold alike."""

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from urllib.parse import urlencode
 
-from vehicles.models import FittedPart, Place, Survey, SurveyEntry, Zone
+from django.db.models import Q
+from django.urls import reverse
+
+from vehicles.models import FaultEnd, FittedPart, Place, Survey, SurveyEntry, Zone
 from vehicles.models.part import Position, Provenance
 from vehicles.models.survey import SurveyFinding
 
@@ -150,3 +154,94 @@ def _care(zone: Zone, high_voltage: bool) -> str:
     if zone == Zone.ELECTRICAL and high_voltage:
         return HIGH_VOLTAGE
     return CARE.get(zone, "")
+
+
+# Sorted by what a reader looks for first.
+_TITLES = {
+    SurveyFinding.NOT_FACTORY: "Not as the factory made it",
+    SurveyFinding.OPEN: "Open questions",
+    SurveyFinding.NOT_SEEN: "Could not be seen",
+    SurveyFinding.AS_FACTORY: "As the factory made it",
+    SurveyFinding.NOT_PRESENT: "This car has none",
+}
+# What somebody should see to.
+_TO_FOLLOW = (SurveyFinding.NOT_FACTORY, SurveyFinding.OPEN)
+
+
+def report_groups(found: Walk) -> list[dict]:
+    """What was said, grouped by finding: {finding, title, rows}; a row has zone, place, spots, where, entry, part.
+
+    `where` names the positions, unless the row is about every position of its place that the walk has.
+    """
+    groups = {code: {"finding": code.value, "title": title, "rows": []} for code, title in _TITLES.items()}
+    silent = {"finding": "", "title": "Nothing was said of", "rows": []}
+    for zone in found.zones:
+        for stop in zone.stops:
+            for spot in stop.spots:
+                group = groups[SurveyFinding(spot.entry.finding)] if spot.entry else silent
+                last = group["rows"][-1] if group["rows"] else None
+                if last and last["place"] == stop.place and _says_the_same(last["spots"][-1], spot):
+                    last["spots"].append(spot)
+                else:
+                    group["rows"].append(
+                        {"zone": zone.zone.label, "place": stop.place, "spots": [spot], "of": len(stop.spots)}
+                    )
+    for group in (*groups.values(), silent):
+        for row in group["rows"]:
+            whole = len(row["spots"]) == row["of"]
+            row["where"] = "" if whole else ", ".join(spot.label for spot in row["spots"])
+            row["entry"] = row["spots"][0].entry
+            row["part"] = row["entry"].part if row["entry"] else None
+    return [group for group in (*groups.values(), silent) if group["rows"]]
+
+
+def _says_the_same(one: Spot, other: Spot) -> bool:
+    """Two positions of a place that a report may name in one line."""
+    if one.entry is None or other.entry is None:
+        return one.entry is other.entry
+    if one.entry.note != other.entry.note:
+        return False
+    parts = [one.entry.part, other.entry.part]
+    if None in parts:
+        return parts[0] is parts[1]
+    alike = ("description", "provenance", "confidence", "factory_fits", "follows")
+    return all(getattr(parts[0], name) == getattr(parts[1], name) for name in alike)
+
+
+def follow_up(survey: Survey, groups: list[dict]) -> None:
+    """Give each finding that somebody should see to its `faults` and `items`, or `loose`: where to raise one.
+
+    Those of its place count that are open, or were raised since the survey was begun. Two queries.
+    """
+    since = Q(end="") | Q(made_at__gte=survey.made_at)
+    car = survey.vehicle
+    faults = list(car.faults.exclude(end=FaultEnd.ERROR).filter(since, place__isnull=False))
+    items = list(car.outstanding_items.filter(since, place__isnull=False))
+    for group in groups:
+        if group["finding"] not in _TO_FOLLOW:
+            continue
+        for row in group["rows"]:
+            positions = {spot.position for spot in row["spots"]}
+            row["faults"] = [
+                fault
+                for fault in faults
+                if fault.place_id == row["place"].pk and (not fault.position or fault.position in positions)
+            ]
+            row["items"] = [item for item in items if item.place_id == row["place"].pk]
+            if not row["faults"] and not row["items"]:
+                row["loose"] = _to_raise(survey, row)
+
+
+def _to_raise(survey: Survey, row: dict) -> dict[str, str]:
+    """Addresses of the two forms, filled with what the survey knows."""
+    title = row["part"].description if row["part"] else row["entry"].note or str(row["place"])
+    job = survey.job_id if survey.job_id and not survey.job.is_closed else ""
+    position = row["spots"][0].position if len(row["spots"]) == 1 else ""
+    known = {"place": row["place"].pk, "title": title[:120]}
+    as_fault = {**known, "kind": "finding", "position": position, "job": job}
+    as_item = {**known, "raised_in": job}
+    return {
+        name: f"{reverse(f'vehicles:{name}-add', args=[survey.vehicle_id])}?"
+        + urlencode({key: value for key, value in values.items() if value})
+        for name, values in (("fault", as_fault), ("outstanding", as_item))
+    }

@@ -56,7 +56,7 @@ def hash_words(salt: str, words: str) -> str:
 
 def append(by: By, entries: list[Entry]) -> list[Event]:
     """Append events at the end of the chain. Call last in the transaction: it locks the one head row."""
-    head = LogHead.objects.select_for_update().get(pk=1)
+    head = LogHead.objects.select_for_update(no_key=True).get(pk=1)
     events, details = [], []
     for entry in entries:
         seq = head.seq + 1

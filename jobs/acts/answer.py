@@ -13,6 +13,7 @@ from jobs.authority import why_above_authority, why_no_authority
 from jobs.lines import lock_line, refuse_closed, send_back_if_ready
 from jobs.models import LineAnswer, WorkLine
 from jobs.models.work import LineAnswerKind, LineKind
+from jobs.open_job import refuse_before
 from vehicles.models import Keeper, Vehicle
 from vehicles.models.outstanding import Channel
 from vehicles.people import authorisers_of
@@ -99,6 +100,7 @@ def _answer(by, line, answer, keeper, right, channel, answered_at, amount, words
         raise ValidationError(
             {"answered_at": "The answer can't lie in the future. Give the time at which it was given."}
         )
+    refuse_before(answered_at, line.job.made_at, "The job was booked", "answered_at")
     vehicle = line.job.vehicle
     day = timezone.localtime(answered_at).date()
     may = authorisers_of(vehicle, day)
@@ -199,6 +201,7 @@ def tell_made_safe(
         raise ValidationError(
             {"told_at": "This time lies in the future. Give the time at which they were told."}
         )
+    refuse_before(told_at, line.job.made_at, "The job was booked", "told_at")
     day, begun = (timezone.localtime(moment).date() for moment in (told_at, line.made_at))
     may = authorisers_of(line.job.vehicle, day)
     if not may.filter(pk=told_to.pk).exists():

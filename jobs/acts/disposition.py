@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 
 from jobs.models import Disposition, TorqueReading
 from jobs.models.torque import DispositionKind, ReadingVerdict
-from jobs.open_run import lock_run_for, note_on_run, step_of
+from jobs.open_run import lock_run_for, note_on_run, refuse_before, step_of
 from jobs.run_state import AGAIN, FastenerState, StepState
 from jobs.runs import state_of
 from workshop.acting import By, act, create
@@ -17,7 +17,8 @@ from workshop.permissions import May, require
 def dispose(*, by: By, reading: TorqueReading, kind: str, reason: str, source: str = "") -> Disposition:
     """Decide about a reading: loosened and redone, replaced, or accepted by a lead.
 
-    Redone and replaced open all stages of the fastener again; its readings in that step so far stop counting.
+    Redone and replaced open all stages of the fastener again; what was done to it in that step before stops
+    counting.
     """
     run = lock_run_for(by, reading.run)
     state = state_of(run)
@@ -27,6 +28,7 @@ def dispose(*, by: By, reading: TorqueReading, kind: str, reason: str, source: s
         raise ValidationError(
             "This reading no longer stands: there is a later one, or it was undone. Look at the run."
         )
+    refuse_before(by, one.reading.made_at, "This reading was taken")
     reason = reason.strip()
     if not reason:
         raise ValidationError({"reason": "Give the reason."})
@@ -45,13 +47,12 @@ def dispose(*, by: By, reading: TorqueReading, kind: str, reason: str, source: s
         row,
         run,
         {
-            "step": of.step.title,
+            "step": of.step.order,
             "fastener": reading.fastener,
             "reading": reading.order,
             "kind": kind,
-            "source": row.source,
-            "reason": reason,
         },
+        {"step": of.step.title, "source": row.source, "reason": reason},
     )
     return row
 

@@ -1,32 +1,18 @@
-"""Closing a job: called ready, handed over or collected unfinished, the frozen sheet, its revisions and signatures.
-
-A sheet takes half a second to print, and nothing is printed inside the write lock. So an act that issues one is
-performed twice: the first time it gathers what the sheet will say and is rolled back whole; then the sheet is
-printed; the second time the act gathers again, with the gate, and stores the bytes only if both say the same.
-Whatever somebody changed in between is thereby on the sheet, or the sheet is printed anew.
-"""
+"""Closing a job: called ready, handed over or collected unfinished. The sheet is issued in the same act."""
 
 from __future__ import annotations
 
-import functools
-import json
-import secrets
-from collections.abc import Callable, Iterable
-from contextvars import ContextVar
-from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
+from collections.abc import Iterable
 
-from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 
 from jobs import gate, sheets
 from jobs.acts.job import apply_move, lock, renamed_fields
-from jobs.models import Handover, Job, JobMove, JobState, Run, SheetRevision, SheetText, SignOff
-from jobs.models.handover import LeftHow, SheetKind, SignatureMethod, SignerPart
+from jobs.acts.sheet import issue, prints, refuse_blocked
+from jobs.models import Handover, Job, JobMove, JobState, Run, SheetRevision
+from jobs.models.handover import LeftHow, SheetKind
 from jobs.states import IN_THE_BUILDING, why_not
 from vehicles import people
 from vehicles.acts import fault as fault_acts
@@ -34,167 +20,10 @@ from vehicles.acts import odometer as odometer_acts
 from vehicles.acts import outstanding as outstanding_acts
 from vehicles.models import Fault, Keeper, OutstandingItem, Severity
 from vehicles.models.outstanding import Channel, OutstandingReason, TellingAnswer
-from workshop import log
 from workshop.acting import By, act, create, note
-from workshop.canonical import sha256
 from workshop.engineering.units import Amount
 from workshop.models import Person
 from workshop.permissions import May
-from workshop.sheets import Printed, in_groups, print_pdf, qr_svg
-
-TRIES = 4
-TEMPLATE = "sheets/handover.html"
-
-
-# --- printing between two performances --------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Sheet:
-    """A printed sheet, waiting to be stored by the act that wanted it."""
-
-    hashes: tuple[str, str]
-    token: str
-    printed: Printed
-
-
-class _NotPrintedYet(Exception):
-    """Rolls the act back: this is what its sheet will say, if nobody writes anything meanwhile."""
-
-    def __init__(self, data: sheets.SheetData):
-        self.data = data
-        super().__init__("the sheet is not printed yet")
-
-
-_in_hand: ContextVar[_Sheet | None] = ContextVar("sheet_in_hand", default=None)
-
-
-def _prints(performed: Callable) -> Callable:
-    """Make an act that issues a sheet a plain function that performs it, prints, and performs it again."""
-
-    @functools.wraps(performed)
-    def perform(**arguments: Any) -> SheetRevision:
-        sheet: _Sheet | None = None
-        for _ in range(TRIES):
-            token = _in_hand.set(sheet)
-            try:
-                # A key that is known answers at once with its revision; nothing is printed for it.
-                return performed(**arguments)
-            except _NotPrintedYet as draft:
-                data = draft.data
-            finally:
-                _in_hand.reset(token)
-            sheet = _print(data)
-        raise ValidationError(
-            "Somebody kept writing to this job while its sheet was printed. Nothing was saved. Look at what is new, "
-            "then send again.",
-            code="kept_changing",
-        )
-
-    perform.may = performed.may
-    perform.act_name = performed.act_name
-    return perform
-
-
-def _print(data: sheets.SheetData) -> _Sheet:
-    token = secrets.token_hex(16)
-    context = sheet_context(
-        json.loads(data.technical_text), json.loads(data.personal_text), hashes=data.hashes, token=token
-    )
-    return _Sheet(data.hashes, token, print_pdf(TEMPLATE, context, data.technical["sheet"]["paper"]))
-
-
-def confirm_address(token: str) -> str:
-    return f"{settings.SITE_URL}{reverse('jobs:confirm', args=[token])}"
-
-
-def sheet_context(
-    technical: dict[str, Any],
-    personal: dict[str, Any],
-    *,
-    hashes: tuple[str, str] | None = None,
-    token: str = "",
-) -> dict[str, Any]:
-    """What the template reads: the data that is hashed, and what only the print has (hashes, address, QR code).
-
-    Without a token it is a draft.
-    """
-    head = technical["sheet"]
-    address = confirm_address(token) if token else ""
-    return {
-        "sheet": {
-            "title": head["title"],
-            "number": head["number"],
-            "revision": head["revision"] if token else None,
-            "paper": head["paper"],
-            "shop": head["shop"]["name"],
-            "created": datetime.fromisoformat(head["issued_at"]),
-            "draft": not token,
-        },
-        "head": head,
-        "body": technical["body"],
-        "personal": personal,
-        "sections": sheets.SECTIONS,
-        "technical_hash": in_groups(hashes[0]) if hashes else [],
-        "personal_hash": in_groups(hashes[1]) if hashes else [],
-        "address": address,
-        "qr": qr_svg(address, f"QR code of the page that confirms this sheet: {address}") if address else "",
-    }
-
-
-def _issue(
-    by: By,
-    job: Job,
-    data: sheets.SheetData,
-    *,
-    kind: str,
-    revision: int,
-    change_note: str = "",
-) -> SheetRevision:
-    """Store the revision with its bytes, if the sheet in hand says what the records say now."""
-    sheet = _in_hand.get()
-    if sheet is None or sheet.hashes != data.hashes:
-        raise _NotPrintedYet(data)
-    technical_hash, personal_hash = data.hashes
-    head = log.current_head()
-    row = create(
-        SheetRevision(
-            **by.stamp(),
-            job=job,
-            kind=kind,
-            revision=revision,
-            token=sheet.token,
-            paper=data.technical["sheet"]["paper"],
-            technical=data.technical_text,
-            technical_hash=technical_hash,
-            personal_hash=personal_hash,
-            pdf_hash=sha256(sheet.printed.pdf),
-            pages=sheet.printed.pages,
-            change_note=change_note,
-            log_seq=head.seq,
-            log_hash=head.hash,
-        )
-    )
-    SheetText.objects.create(revision=row, pdf=sheet.printed.pdf, personal=data.personal_text)
-    note(
-        row,
-        vehicle=job.vehicle_id,
-        job=job,
-        facts={
-            "number": job.number,
-            "revision": revision,
-            "kind": kind,
-            "technical_hash": technical_hash,
-            "personal_hash": personal_hash,
-            "pdf_hash": row.pdf_hash,
-            "pages": row.pages,
-        },
-        words={"change_note": change_note},
-    )
-    return row
-
-
-# --- ready, handed over, collected unfinished -------------------------------------------------------------
 
 
 @act(May.CALL_READY)
@@ -203,7 +32,7 @@ def call_ready(*, by: By, job: Job) -> JobMove:
     locked = lock(job)
     if locked.state != JobState.FINAL_CHECKS:
         raise ValidationError(why_not(locked.state, JobState.READY))
-    _refuse_blocked(
+    refuse_blocked(
         [found for found in gate.blockers(locked) if found.code not in gate.AT_HANDOVER],
         "The car can't be called ready",
     )
@@ -212,7 +41,7 @@ def call_ready(*, by: By, job: Job) -> JobMove:
     return row
 
 
-@_prints
+@prints
 @act(May.HAND_OVER)
 def hand_over(
     *,
@@ -242,7 +71,7 @@ def hand_over(
     return _leave(by, job, SheetKind.HANDOVER, **fields)
 
 
-@_prints
+@prints
 @act(May.HAND_OVER)
 def collect_unfinished(
     *,
@@ -305,7 +134,7 @@ def _leave(
     standing = [found for found in everything if found.key in not_waived and found.code != "tag"]
     if kind == SheetKind.UNFINISHED:
         standing = [found for found in standing if not found.may_stay_unfinished]
-    _refuse_blocked(standing, "The car can't leave yet")
+    refuse_blocked(standing, "The car can't leave yet")
 
     dangers = _leave_runs(by, locked, everything, left_how)
     if kind == SheetKind.UNFINISHED:
@@ -341,7 +170,7 @@ def _leave(
     )
     to_state = JobState.HANDED_OVER if kind == SheetKind.HANDOVER else JobState.COLLECTED_UNFINISHED
     apply_move(by, locked, to_state, unfinished_because)
-    answer = _issue(
+    answer = issue(
         by,
         locked,
         sheets.gather(locked, revision=1, issued_at=by.made_at, kind=kind),
@@ -429,17 +258,6 @@ def _refuse_tags(found: Iterable[gate.Blocker], left_how: str) -> None:
     tags = [blocker for blocker in found if blocker.code == "tag"]
     if tags and left_how == LeftHow.DRIVEN:
         raise ValidationError({"left_how": [blocker.text for blocker in tags]}, code="tagged")
-
-
-def _refuse_blocked(found: list[gate.Blocker], what: str) -> None:
-    if found:
-        error = ValidationError(
-            [f"{what}: {len(found)} {'thing stands' if len(found) == 1 else 'things stand'} in the way."]
-            + [blocker.text for blocker in found],
-            code="blocked",
-        )
-        error.blockers = found
-        raise error
 
 
 def critical_runs(found: Iterable[gate.Blocker]) -> set[str]:
@@ -542,179 +360,3 @@ def _tell(
             witness=witness,
             job=job,
         )
-
-
-# --- after ------------------------------------------------------------------------------------------------
-
-
-@_prints
-@act(May.REVISE_SHEET)
-def revise_sheet(*, by: By, job: Job, change_note: str) -> SheetRevision:
-    """Issue the next revision, through the gate again. Earlier ones stay byte for byte."""
-    locked = lock(job)
-    latest = locked.sheets.order_by("-revision").first()
-    if latest is None:
-        raise ValidationError("No sheet was issued for this job yet: it is issued at handover.")
-    if not change_note.strip():
-        raise ValidationError({"change_note": "Say what this revision changes, and why. It is printed."})
-    _refuse_blocked(blocks_revision(locked), "The next revision can't be issued yet")
-    if json.loads(latest.technical)["sheet"].get("redacted"):
-        raise ValidationError(
-            "The personal page of this sheet was erased. A new revision would bring it back: none is issued."
-        )
-    data = sheets.gather(
-        locked,
-        revision=latest.revision + 1,
-        issued_at=by.made_at,
-        kind=latest.kind,
-        change_note=change_note.strip(),
-        previous=latest,
-    )
-    return _issue(
-        by, locked, data, kind=latest.kind, revision=latest.revision + 1, change_note=change_note.strip()
-    )
-
-
-def blocks_revision(job: Job) -> list[gate.Blocker]:
-    """What of the gate still makes sense once the car has left.
-
-    Its tags, keys and road test are over. A late reading that leaves a joint unproven is not: the car's owner
-    must know, so that it stands as an outstanding item before the sheet is issued anew.
-    """
-    known: dict[str, set[str]] = {}
-    for item in OutstandingItem.objects.open().filter(raised_by_run__job=job):
-        known.setdefault(str(item.raised_by_run_id), set()).add(item.severity)
-    mine = {str(pk) for pk in OutstandingItem.objects.filter(raised_in=job).values_list("pk", flat=True)}
-    runs = {str(pk) for pk in job.runs.values_list("pk", flat=True)}
-    standing = []
-    for found in gate.blockers(job):
-        keep = found.code in ("site_url", "pdf", "fault_open")
-        if found.code == "run":
-            run = found.subject.partition(":")[0]
-            # A re-check by distance is no word about a joint that is not proven.
-            enough = {Severity.DANGEROUS} if found.critical else {Severity.DANGEROUS, Severity.MAJOR}
-            keep = run in runs and not known.get(run, set()) & enough
-        if found.code == "untold":
-            keep = found.subject in mine
-        if keep:
-            standing.append(found)
-    return standing
-
-
-@act(May.HAND_OVER)
-def sign(
-    *,
-    by: By,
-    revision: SheetRevision,
-    signer_part: str,
-    method: str,
-    witness: Person | None = None,
-) -> SignOff:
-    """Sign a revision, against the hash of its data; or write down that somebody declined to, with a witness."""
-    if method in (SignatureMethod.GLASS, SignatureMethod.ACCOUNT) and signer_part == SignerPart.COLLECTOR:
-        raise ValidationError(
-            {
-                "method": "Only on paper here. An owner who has an account signs on the sheet's page, signed in."
-            }
-        )
-    if method == SignatureMethod.GLASS:
-        raise ValidationError({"method": "Sign on paper, or confirm as the one who is signed in."})
-    if signer_part == SignerPart.LEAD and method == SignatureMethod.DECLINED:
-        raise ValidationError(
-            {"method": "The lead signs or does not hand over: only the collector declines."}
-        )
-    if method == SignatureMethod.DECLINED:
-        if witness is None:
-            raise ValidationError({"witness": "Where somebody declines to sign, name the witness."})
-        if witness.pk == by.person.pk:
-            raise ValidationError({"witness": "The witness is somebody else than you, who write it down."})
-    elif witness is not None:
-        raise ValidationError({"witness": "A witness is named only where somebody declines to sign."})
-    return _sign(by, revision, signer_part, method, witness=witness, channel=Channel.IN_PERSON)
-
-
-@act(May.ANSWER_OWN)
-def sign_own(*, by: By, revision: SheetRevision) -> SignOff:
-    """Whoever collected the car confirms, in their own account, that they have the sheet."""
-    keeper = Keeper.objects.filter(account=by.person).first()
-    if keeper is None or revision.job.handover.collected_by_id != keeper.pk:
-        raise ValidationError("This sheet is signed by whoever collected the car.")
-    return _sign(by, revision, SignerPart.COLLECTOR, SignatureMethod.ACCOUNT, channel=Channel.ACCOUNT)
-
-
-def _sign(
-    by: By,
-    revision: SheetRevision,
-    signer_part: str,
-    method: str,
-    *,
-    witness: Person | None = None,
-    channel: str,
-) -> SignOff:
-    job = lock(revision.job)
-    latest = job.sheets.order_by("-revision").first()
-    if latest.pk != revision.pk:
-        raise ValidationError(
-            f"Revision {revision.revision} was superseded by revision {latest.revision}: that one is signed.",
-            code="superseded",
-        )
-    earlier = revision.signatures.filter(signer_part=signer_part).first()
-    if earlier is not None:
-        when = date_format(timezone.localtime(earlier.made_at), "j M Y H:i")
-        raise ValidationError(f"{earlier.get_signer_part_display()}: {earlier.get_method_display()}, {when}.")
-    is_lead = signer_part == SignerPart.LEAD
-    row = create(
-        SignOff(
-            **by.stamp(),
-            revision=revision,
-            signer_part=signer_part,
-            person=by.person if is_lead else None,
-            keeper=None if is_lead else job.handover.collected_by,
-            method=method,
-            data_hash=revision.technical_hash,
-            witness=witness,
-            channel=channel,
-        )
-    )
-    note(
-        row,
-        vehicle=job.vehicle_id,
-        job=job,
-        facts={
-            "revision": revision.revision,
-            "part": signer_part,
-            "method": method,
-            "data_hash": row.data_hash,
-            "witness": witness,
-        },
-    )
-    return row
-
-
-@_prints
-@act(May.ERASE)
-def erase_personal(*, by: By, revision: SheetRevision, reason: str) -> SheetRevision:
-    """Erase keeper, prices and PDF of every revision of a job's sheet; number and hashes stay.
-
-    The technical part is issued as the next revision in the same act, so that the car's record keeps its print.
-    """
-    job = lock(revision.job)
-    if not job.is_closed:
-        raise ValidationError("The job is not over: there is nothing to erase yet.")
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why it is erased, without naming anybody: it is printed."})
-    latest = job.sheets.order_by("-revision").first()
-    if json.loads(latest.technical)["sheet"].get("redacted"):
-        raise ValidationError("The personal page of this sheet was erased already.")
-    erased = []
-    for row in job.sheets.order_by("revision"):
-        if SheetText.objects.filter(revision=row, erased_at=None).update(
-            pdf=None, personal="", erased_at=by.made_at
-        ):
-            erased.append(row.revision)
-    note(
-        latest, vehicle=job.vehicle_id, job=job, facts={"erased_revisions": erased}, words={"reason": reason}
-    )
-    change_note = f"Personal page erased: {reason.strip()}"[:300]
-    data = sheets.redacted(latest, revision=latest.revision + 1, issued_at=by.made_at, reason=change_note)
-    return _issue(by, job, data, kind=latest.kind, revision=latest.revision + 1, change_note=change_note)

@@ -14,7 +14,7 @@ from jobs.acts import tag as tags
 from jobs.acts.job import send_back_to_work
 from jobs.models import Isolation, Job
 from jobs.models.job import TagKind
-from jobs.open_job import before, lock, refuse_before_check_in, refuse_outside
+from jobs.open_job import lock, refuse_before, refuse_before_check_in, refuse_outside
 from workshop.acting import By, act, create, save_changes
 from workshop.acting import note as say
 from workshop.models import Competence, CompetenceKind, Person
@@ -36,7 +36,7 @@ def isolate(
     competence = _competence("isolated_by", isolated_by, by.day)
     _say_all(method=method, proved_dead=proved_dead, locked_with=locked_with)
     earlier = (
-        Isolation.objects.filter(job__vehicle=locked.vehicle_id, re_energised_at=None)
+        Isolation.objects.filter(vehicle=locked.vehicle_id, re_energised_at=None)
         .select_related("isolated_by", "job")
         .first()
     )
@@ -49,6 +49,7 @@ def isolate(
         Isolation(
             **by.stamp(),
             job=locked,
+            vehicle=locked.vehicle,
             isolated_by=isolated_by,
             competence=competence,
             method=method.strip(),
@@ -63,10 +64,8 @@ def isolate(
         facts={
             "isolated_by": isolated_by.pk,
             "competence": competence,
-            "method": row.method,
-            "proved_dead": row.proved_dead,
-            "locked_with": row.locked_with,
         },
+        words={"method": row.method, "proved_dead": row.proved_dead, "locked_with": row.locked_with},
     )
     tags.set_tag(
         by=by,
@@ -88,14 +87,13 @@ def re_energise(
     person = re_energised_by or by.person
     lock(isolation.job)
     locked = (
-        Isolation.objects.select_for_update(of=("self",))
+        Isolation.objects.select_for_update(of=("self",), no_key=True)
         .select_related("re_energised_by")
         .get(pk=isolation.pk)
     )
     if locked.re_energised_at is not None:
         raise ValidationError(f"{locked.re_energised_by} has re-energised this car already.")
-    if before(by.made_at, locked.made_at):
-        raise ValidationError({"made_at": "It was isolated after this time. Give a later one."})
+    refuse_before(by.made_at, locked.made_at, "It was isolated")
     competence = _competence("re_energised_by", person, by.day)
     if not note.strip():
         raise ValidationError(
@@ -106,7 +104,8 @@ def re_energise(
         locked,
         vehicle=isolation.job.vehicle_id,
         job=isolation.job,
-        facts={"re_energised_by": person.pk, "competence": competence, "checked": note.strip()},
+        facts={"re_energised_by": person.pk, "competence": competence},
+        words={"checked": note.strip()},
     )
     for row in locked.tags.filter(lifted_at=None):
         tags.lift_tag(by=by, tag=row, lifted_because=f"Re-energised by {person}")

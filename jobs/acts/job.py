@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from jobs.authority import in_money
 from jobs.models import (
     CheckIn,
     Job,
@@ -24,12 +25,21 @@ from jobs.models import (
     TorqueReading,
     WorkLine,
 )
-from jobs.open_job import lock, lock_open, refuse_outside, renamed_fields
+from jobs.open_job import (
+    lock,
+    lock_open,
+    refuse_before,
+    refuse_before_check_in,
+    refuse_outside,
+    renamed_fields,
+)
 from jobs.states import IN_THE_BUILDING, INSTEAD, TABLE, why_not
 from vehicles import people
 from vehicles.acts import odometer as odometer_acts
 from vehicles.acts import vehicle as vehicle_acts
+from vehicles.acts.moments import refuse_before_built
 from vehicles.models import Keeper, Vehicle
+from vehicles.models.outstanding import Channel
 from workshop.acting import By, act, create, note, save_changes
 from workshop.engineering.units import Amount
 from workshop.models import Counter, Person, Shop
@@ -67,6 +77,7 @@ def book(
     """Book a job. `limit` None takes the shop's own. The number is drawn last: a refused booking uses none."""
     if comeback_of is None and comeback_run is not None:
         comeback_of = comeback_run.line
+    refuse_before_built(by, vehicle, "no job was booked for it")
     _refuse_times(by, booked_for, promised_at)
     _refuse_people(by, vehicle, payer, authoriser)
     _refuse_comeback(vehicle, comeback_of, comeback_run)
@@ -95,21 +106,39 @@ def book(
         job=job,
         facts={
             "number": job.number,
-            "title": job.title,
             "booked_for": booked_for,
             "promised_at": promised_at,
             "limit": job.limit,
             "comeback_of": comeback_of,
             "comeback_run": comeback_run,
         },
-        words={"complaint": job.complaint, "payer": payer, "authoriser": authoriser},
+        words={
+            "title": job.title,
+            "complaint": job.complaint,
+            "payer": payer,
+            "authoriser": authoriser,
+        },
     )
     return job
 
 
 @act(May.BOOK)
-def agree_anew(*, by: By, job: Job, seen_version: int, reason: str, **fields: Any) -> Job:
-    """Change what was agreed when booking (title, complaint, payer, authoriser, limit), with a reason."""
+def agree_anew(
+    *,
+    by: By,
+    job: Job,
+    seen_version: int,
+    reason: str,
+    given_by: Keeper | None = None,
+    channel: str = "",
+    answered_at: datetime | None = None,
+    **fields: Any,
+) -> Job:
+    """Change what was agreed when booking (title, complaint, payer, authoriser, limit), with a reason.
+
+    Once the car is here, raising the limit is an answer of somebody who may authorise work: it is recorded with who
+    gave it, how and when, by a person who may record answers. Lowering it needs nobody's word.
+    """
     _only(fields, AGREED_FIELDS)
     locked = lock_open(job)
     if not reason.strip():
@@ -123,12 +152,65 @@ def agree_anew(*, by: By, job: Job, seen_version: int, reason: str, **fields: An
             for name, value in {"payer": None, "authoriser": None, **changed}.items()
         },
     )
-    changes = save_changes(job, seen_version=seen_version, **fields)
-    personal = {name: changes.pop(name) for name in ("complaint", "payer", "authoriser") if name in changes}
+    answer: dict[str, Any] = {}
+    # A plan made on an older version is refused as such below, with both texts.
+    if locked.version == seen_version and _raises_the_limit(locked, fields.get("limit", locked.limit)):
+        answer = _limit_answer(by, locked, given_by, channel, answered_at)
+    elif given_by is not None or channel or answered_at is not None:
+        raise ValidationError(
+            {
+                "given_by": "Only a limit that is raised while the car is here needs an answer. Leave this empty."
+            }
+        )
+    changes = save_changes(job, seen_version=seen_version, **fields, **answer)
+    texts = ("title", "complaint", "payer", "authoriser", "limit_given_by")
+    personal = {name: changes.pop(name) for name in texts if name in changes}
     note(
-        job, vehicle=job.vehicle_id, job=job, facts={"changes": changes}, words={"reason": reason, **personal}
+        job,
+        vehicle=job.vehicle_id,
+        job=job,
+        facts={"changes": changes, **answer},
+        words={"reason": reason, "given_by": str(given_by or ""), **personal},
     )
     return job
+
+
+def _raises_the_limit(job: Job, limit: Decimal) -> bool:
+    return job.state != JobState.BOOKED and limit > job.limit
+
+
+def _limit_answer(
+    by: By, job: Job, given_by: Keeper | None, channel: str, answered_at: datetime | None
+) -> dict[str, Any]:
+    """Who said yes to the higher limit, how and when, for the job's columns; else refused in words."""
+    if not by.person.may(May.RECORD_ANSWER):
+        raise ValidationError(
+            {
+                "limit": f"{in_money(job.limit)} was agreed. The car is here: to raise it is the owner's answer, which "
+                "the front desk or a lead records. Lowering it is free."
+            },
+            code="no_right",
+        )
+    answered_at = answered_at or by.made_at
+    if answered_at > by.received_at:
+        raise ValidationError(
+            {"answered_at": "The answer can't lie in the future. Give the time at which it was given."}
+        )
+    refuse_before(answered_at, job.made_at, "The job was booked", "answered_at")
+    day = timezone.localtime(answered_at).date()
+    problems = {}
+    may = people.authorisers_of(job.vehicle, day)
+    if given_by is None or not may.filter(pk=given_by.pk).exists():
+        names = ", ".join(sorted(str(keeper) for keeper in may)) or "nobody on record"
+        who = (
+            "Say who agreed to the higher limit" if given_by is None else f"{given_by} may not authorise work"
+        )
+        problems["given_by"] = f"{who}. These may on {date_format(day, 'j M Y')}: {names}."
+    if channel == Channel.ACCOUNT or channel not in Channel.values:
+        problems["channel"] = "Say how they agreed: by telephone, in person, in writing."
+    if problems:
+        raise ValidationError(problems)
+    return {"limit_given_by": given_by, "limit_channel": channel, "limit_answered_at": answered_at}
 
 
 @act(May.CHECK_IN)
@@ -160,6 +242,7 @@ def check_in(
         )
     if locked.state != JobState.BOOKED:
         raise ValidationError(why_not(locked.state, JobState.CHECKED_IN))
+    refuse_before(by.made_at, locked.made_at, "The job was booked")
     if odometer is None and not odometer_not_readable.strip():
         raise ValidationError(
             {"odometer": "Give the reading, or say below why the odometer is not readable."}
@@ -208,12 +291,16 @@ def check_in(
             "fuel": fuel,
             "charge_percent": charge_percent,
             "keys": keys,
-            "damage": row.damage,
             "road_test_consent": road_test_consent,
             "plates_legal": plates_legal,
             "old_parts_back": old_parts_back,
         },
-        words={"belongings": belongings, "keys_where": keys_where, "brought_by": brought_by},
+        words={
+            "damage": row.damage,
+            "belongings": belongings,
+            "keys_where": keys_where,
+            "brought_by": brought_by,
+        },
     )
     apply_move(by, locked, JobState.CHECKED_IN)
     _refresh(job)
@@ -349,7 +436,7 @@ def plan(
     if fields.get("waiting_note") and not fields.get("waiting_for", locked.waiting_for):
         raise ValidationError({"waiting_for": "Choose what it waits for, or take the note out."})
     changes = save_changes(job, seen_version=seen_version, **fields)
-    words = {name: changes.pop(name) for name in ("waiting_note",) if name in changes}
+    words = {name: changes.pop(name) for name in ("waiting_note", "standing_at") if name in changes}
     note(job, vehicle=job.vehicle_id, job=job, facts={"changes": changes}, words=words)
     return job
 
@@ -359,6 +446,7 @@ def pass_on(*, by: By, job: Job, to_person: Person, loose: str, fasteners: str) 
     """Hand a job from the technician who has it to another, with what is loose and where the bolts are."""
     locked = lock(job)
     refuse_outside(locked)
+    refuse_before_check_in(by, locked)
     for name, text, ask in (
         ("loose", loose, "Say what is loose or open; write “nothing” where it is so."),
         ("fasteners", fasteners, "Say where the bolts and parts are; write “nothing” where there are none."),
@@ -382,12 +470,8 @@ def pass_on(*, by: By, job: Job, to_person: Person, loose: str, fasteners: str) 
         row,
         vehicle=locked.vehicle_id,
         job=locked,
-        facts={
-            "from": row.from_person_id,
-            "to": row.to_person_id,
-            "loose": row.loose,
-            "fasteners": row.fasteners,
-        },
+        facts={"from": row.from_person_id, "to": row.to_person_id},
+        words={"loose": row.loose, "fasteners": row.fasteners},
     )
     return row
 
@@ -436,7 +520,7 @@ def judge_comeback(*, by: By, job: Job, judgement: str) -> Job:
 
 def did_the_line(line: WorkLine) -> set:
     """Keys of the people who did a line: who had it, booked labour on it, took a reading in one of its runs."""
-    doers = set(line.labour.values_list("person_id", flat=True))
+    doers = set(line.labour.counting().values_list("person_id", flat=True))
     doers |= set(TorqueReading.objects.filter(run__line=line).values_list("made_by_id", flat=True))
     if line.technician_id:
         doers.add(line.technician_id)

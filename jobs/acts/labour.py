@@ -15,6 +15,7 @@ from jobs.authority import why_above_authority, why_no_authority
 from jobs.lines import checked_in_on, line_to_work_on, lock_line, refuse_closed
 from jobs.models import LabourEntry, PartUsed, WorkLine
 from jobs.models.work import time_words
+from jobs.open_job import refuse_before_check_in
 from workshop.acting import By, act, create, note, save_changes
 from workshop.models import Person
 from workshop.permissions import May, allowed
@@ -33,13 +34,14 @@ def add_labour(
     if day > by.day:
         raise ValidationError({"day": f"This day lies in the future. Give {date_format(by.day)} or earlier."})
     came = checked_in_on(line.job)
+    refuse_before_check_in(by, line.job)
     if day < came:
         raise ValidationError(
             {"day": f"The car came in on {date_format(came)}. Give that day or a later one."}
         )
     if not allowed(person, May.LABOUR):
         raise ValidationError({"person": f"{person} does no work on cars here. Choose who did the work."})
-    Person.objects.select_for_update().get(pk=person.pk)
+    Person.objects.select_for_update(no_key=True).get(pk=person.pk)
     on_that_day = (
         LabourEntry.objects.counting().filter(person=person, day=day).aggregate(sum=Sum("minutes"))["sum"]
         or 0
@@ -97,14 +99,12 @@ def use_part(
         row,
         line,
         {
-            "description": row.description,
-            "part_number": row.part_number,
             "quantity": quantity,
-            "unit": row.unit,
             "price": price,
             "own_part": own_part,
             "line_changes": changes,
         },
+        {"description": row.description, "part_number": row.part_number, "unit": row.unit},
     )
     return row
 
@@ -124,7 +124,7 @@ def strike_part_used(*, by: By, used: PartUsed, reason: str) -> PartUsed:
 def _strike(by: By, row, reason: str):
     line = lock_line(row.line)
     refuse_closed(line.job)
-    row = type(row).objects.select_for_update().get(pk=row.pk)
+    row = type(row).objects.select_for_update(no_key=True).get(pk=row.pk)
     if row.entered_in_error:
         raise ValidationError("This was taken back already.", code="struck_already")
     if not reason.strip():

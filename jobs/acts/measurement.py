@@ -58,7 +58,7 @@ def measure(
         )
     if position and place is None:
         raise ValidationError({"place": "Choose the place that this position belongs to."})
-    if position:
+    if place is not None:
         check_position(place, position)
     if low is None and high is None:
         verdict = LimitVerdict.NO_LIMIT
@@ -87,15 +87,15 @@ def measure(
         row,
         line,
         {
-            "what": row.what,
             "phase": phase,
             "reading": reading,
             "low": low,
             "high": high,
-            "source": row.limit_source,
+            "place": place,
+            "position": position,
             "verdict": verdict,
         },
-        {"note": row.note},
+        {"what": row.what, "source": row.limit_source, "instrument": row.instrument, "note": row.note},
     )
     return row
 
@@ -105,7 +105,7 @@ def strike_measurement(*, by: By, measurement: Measurement, reason: str) -> Meas
     """Take back a measurement that was entered in error; it stays to be seen and counts as nothing."""
     line = lock_line(measurement.line)
     refuse_closed(line.job)
-    row = Measurement.objects.select_for_update().get(pk=measurement.pk)
+    row = Measurement.objects.select_for_update(no_key=True).get(pk=measurement.pk)
     if row.entered_in_error:
         raise ValidationError("This was taken back already.", code="struck_already")
     if not reason.strip():

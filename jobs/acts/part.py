@@ -12,7 +12,14 @@ from jobs.models import CheckIn, PartChange, WorkLine
 from jobs.models.part import ChangeKind
 from vehicles.acts import part as parts
 from vehicles.models import FittedPart, Place
-from vehicles.models.part import Condition, EvidenceKind, SuppliedBy, SupplyQuality, Whereabouts
+from vehicles.models.part import (
+    Condition,
+    EvidenceKind,
+    Provenance,
+    SuppliedBy,
+    SupplyQuality,
+    Whereabouts,
+)
 from vehicles.parts import part_in_place
 from workshop.acting import By, act, create, note, save_changes
 from workshop.permissions import May
@@ -51,10 +58,13 @@ def fit_part(
     on_trial: bool = False,
     whereabouts: str = "",
     whereabouts_note: str = "",
+    old_description: str = "",
     in_place: str | None = None,
     note: str = "",
 ) -> PartChange:
     """Fit a part: into an empty place, or in the stead of what is there, whose record ends in the same act.
+
+    `old_description` is what came off a place where nothing was on record: it is recorded as found, and ended.
 
     `whereabouts` says where the old part went; a consumable's has a default (see `default_whereabouts`), any
     other stays open until it is said. `in_place` is what the writer saw there ("empty", or the part's id): when
@@ -67,9 +77,19 @@ def fit_part(
         raise ValidationError(
             {"supplied_by": "It is fitted now: say whether the shop or the owner supplied it."}
         )
-    if old is None and whereabouts:
+    old_description = old_description.strip()
+    if old is not None and old_description:
         raise ValidationError(
-            {"whereabouts": "The place is empty: no old part went anywhere. Leave this empty."}
+            {
+                "old_description": f"{old.description} is on record in this place: its own record ends. Leave this empty."
+            }
+        )
+    if old is None and not old_description and (whereabouts or whereabouts_note.strip()):
+        raise ValidationError(
+            {
+                "whereabouts": "Nothing is on record in this place. Say what came off, or leave this empty where the "
+                "place was empty."
+            }
         )
     pieces = _evidence(part_number, invoice, evidence)
     if supplied_by == SuppliedBy.SHOP and not on_trial and not pieces:
@@ -78,6 +98,17 @@ def fit_part(
                 "part_number": "Say by what the part is known: its part number, or the invoice that it came with."
             }
         )
+    if old_description:
+        # With what is known of it: that it was there.
+        with renamed_fields(description="old_description", fitted_at="made_at"):
+            old = parts.record_part(
+                by=by,
+                vehicle=line.job.vehicle,
+                place=place,
+                position=position,
+                description=old_description,
+                provenance=Provenance.UNKNOWN.value,
+            )
     if old is not None:
         # During a trial the old part waits to be put back: nothing is taken for granted of it.
         went = whereabouts if on_trial else whereabouts or default_whereabouts(line, place)
@@ -148,7 +179,7 @@ def put_back(
     """
     line_to_work_on(line, by)
     _refuse_other_car(line, part, "part")
-    part = FittedPart.objects.select_for_update().get(pk=part.pk)
+    part = FittedPart.objects.select_for_update(no_key=True).get(pk=part.pk)
     if part.removed_at is None:
         raise ValidationError({"part": f"{part} is on the car. Choose a part that came off."})
     if part.whereabouts in _GONE:
@@ -318,7 +349,7 @@ def _refuse_other_car(line: WorkLine, part: FittedPart, field: str) -> None:
 
 
 def _refuse_not_on_the_car(part: FittedPart, field: str) -> None:
-    current = FittedPart.objects.select_for_update().get(pk=part.pk)
+    current = FittedPart.objects.select_for_update(no_key=True).get(pk=part.pk)
     if current.removed_at is not None or current.entered_in_error:
         raise ValidationError(
             {field: f"{part} is not on the car any more. Look at the car's parts as they are now."}

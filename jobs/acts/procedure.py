@@ -11,10 +11,12 @@ from django.db.models import Max
 from jobs.models import Procedure, ProcedureVersion
 from jobs.versions import (
     VERSION_FIELDS,
+    VERSION_WORDS,
     content_hash,
     lock_draft,
     refuse_unseen,
     seen_version_text,
+    version_facts,
     why_not_whole,
 )
 from workshop.acting import By, act, create, note, save_changes
@@ -30,7 +32,7 @@ def add_procedure(*, by: By, title: str, area: str, applies_to: str = "") -> Pro
             {"title": f"“{title}” is in the library already: make a new version of it, or name it otherwise."}
         )
     row = create(Procedure(**by.stamp(), title=title, area=area, applies_to=applies_to.strip()))
-    note(row, facts={"title": title, "area": area, "applies_to": row.applies_to})
+    note(row, facts={"area": area}, words={"title": title, "applies_to": row.applies_to})
     return row
 
 
@@ -41,8 +43,12 @@ def withdraw_procedure(
     """Take a procedure out of use: no new run starts with it. Its versions and runs stay."""
     if not withdrawn_because.strip():
         raise ValidationError({"withdrawn_because": "Say why the procedure is withdrawn."})
-    changes = save_changes(procedure, seen_version=seen_version, withdrawn_because=withdrawn_because.strip())
-    note(procedure, facts={"changes": changes})
+    save_changes(procedure, seen_version=seen_version, withdrawn_because=withdrawn_because.strip())
+    note(
+        procedure,
+        facts={"withdrawn": True},
+        words={"procedure": procedure.title, "withdrawn_because": procedure.withdrawn_because},
+    )
     return procedure
 
 
@@ -59,7 +65,7 @@ def start_version(
     recheck_note: str = "",
 ) -> ProcedureVersion:
     """Begin a draft: a copy of the released version's steps, or empty. One draft at a time."""
-    procedure = Procedure.objects.select_for_update().get(pk=procedure.pk)
+    procedure = Procedure.objects.select_for_update(no_key=True).get(pk=procedure.pk)
     if (draft := procedure.versions.filter(released_at=None).first()) is not None:
         raise ValidationError(
             f"There is a draft already (version {draft.number}, {draft.made_by}): go on with that one."
@@ -86,11 +92,14 @@ def start_version(
     note(
         version,
         facts={
-            "procedure": procedure.title,
+            "procedure": str(procedure.pk),
             "version": number,
+            "copied_from": released.number if released else None,
+        },
+        words={
+            "procedure": procedure.title,
             "source": version.source,
             "change_note": version.change_note,
-            "copied_from": released.number if released else None,
         },
     )
     return version
@@ -123,7 +132,17 @@ def write_version(*, by: By, version: ProcedureVersion, seen: str = "", **fields
         setattr(version, name, value.strip() if isinstance(value, str) else value)
     version.full_clean()
     version.save(update_fields=list(fields))
-    note(version, facts={"version": str(version), **fields})
+    note(
+        version,
+        facts={
+            **version_facts(version),
+            **{name: value for name, value in fields.items() if name not in VERSION_WORDS},
+        },
+        words={
+            "version": str(version),
+            **{name: getattr(version, name) for name in fields if name in VERSION_WORDS},
+        },
+    )
     return version
 
 
@@ -140,5 +159,9 @@ def release_version(*, by: By, version: ProcedureVersion) -> ProcedureVersion:
     version.released_at, version.released_by = by.made_at, by.person
     version.full_clean()
     version.save(update_fields=["released_at", "released_by"])
-    note(version, facts={"version": str(version), "released": True, "hash": content_hash(version)})
+    note(
+        version,
+        facts={**version_facts(version), "released": True, "hash": content_hash(version)},
+        words={"version": str(version)},
+    )
     return version

@@ -12,7 +12,15 @@ from jobs.models import ProcedureStage, ProcedureStep, ProcedureVersion, StageTa
 from jobs.models.procedure import StageKind
 from jobs.specification import build_stage, build_target, shape
 from jobs.step_questions import question
-from jobs.versions import STEP_FIELDS, lock_draft, refuse_unseen, seen_step_text, step_facts
+from jobs.versions import (
+    STEP_FIELDS,
+    lock_draft,
+    refuse_unseen,
+    seen_step_text,
+    step_facts,
+    step_words,
+    version_facts,
+)
 from workshop.acting import By, act, create
 from workshop.acting import note as say
 from workshop.permissions import May
@@ -79,7 +87,11 @@ def add_step(
     create(step)
     for stage, targets in built:
         _insert(step, stage, targets)
-    say(step, facts={"version": str(version), "step": step.order, **step_facts(step), "stages": stages or []})
+    say(
+        step,
+        facts={**step_facts(step), "stages": len(stages or [])},
+        words={**step_words(step), "stages": stages or []},
+    )
     return step
 
 
@@ -95,7 +107,11 @@ def change_step(
 ) -> ProcedureStep:
     """Change a step of a draft. Its stages stay; what was questioned is questioned anew."""
     lock_draft(step.version)
-    step = ProcedureStep.objects.select_for_update().select_related("version__procedure").get(pk=step.pk)
+    step = (
+        ProcedureStep.objects.select_for_update(no_key=True)
+        .select_related("version__procedure")
+        .get(pk=step.pk)
+    )
     refuse_unseen(seen, seen_step_text(step))
     for name, value in fields.items():
         if name not in STEP_FIELDS:
@@ -105,7 +121,7 @@ def change_step(
     question(by, step, list(StageTarget.objects.filter(stage__step=step).select_related("stage")))
     step.full_clean()
     step.save()
-    say(step, facts={"version": str(step.version), "step": step.order, **step_facts(step)})
+    say(step, facts=step_facts(step), words=step_words(step))
     return step
 
 
@@ -113,8 +129,8 @@ def change_step(
 def remove_step(*, by: By, step: ProcedureStep) -> ProcedureVersion:
     """Take a step out of a draft. The ones after it move up."""
     version = lock_draft(step.version)
-    step = ProcedureStep.objects.select_for_update().get(pk=step.pk)
-    say(version, facts={"version": str(version), "removed_step": step.order, **step_facts(step)})
+    step = ProcedureStep.objects.select_for_update(no_key=True).get(pk=step.pk)
+    say(version, facts={**step_facts(step), "removed_step": step.order}, words=step_words(step))
     StageTarget.objects.filter(stage__step=step).delete()
     step.stages.all().delete()
     order = step.order
@@ -129,7 +145,7 @@ def remove_step(*, by: By, step: ProcedureStep) -> ProcedureVersion:
 def move_step(*, by: By, step: ProcedureStep, up: bool) -> ProcedureVersion:
     """Exchange a step of a draft with the one before or after it."""
     version = lock_draft(step.version)
-    steps = list(version.steps.select_for_update().order_by("order"))
+    steps = list(version.steps.select_for_update(no_key=True).order_by("order"))
     place = next(index for index, one in enumerate(steps) if one.pk == step.pk)
     other = place - 1 if up else place + 1
     if not 0 <= other < len(steps):
@@ -140,7 +156,11 @@ def move_step(*, by: By, step: ProcedureStep, up: bool) -> ProcedureVersion:
     for one, order in ((first, free), (second, a), (first, b)):
         one.order = order
         one.save(update_fields=["order"])
-    say(version, facts={"version": str(version), "moved_step": first.title, "to": b})
+    say(
+        version,
+        facts={**version_facts(version), "moved_step": a, "to": b},
+        words={"version": str(version), "step": first.title},
+    )
     return version
 
 
@@ -153,7 +173,11 @@ def add_stage(
 ) -> ProcedureStage:
     """Add a stage at the end of a step of a draft. The other keys are those of `StageSpec`."""
     lock_draft(step.version)
-    step = ProcedureStep.objects.select_for_update().select_related("version__procedure").get(pk=step.pk)
+    step = (
+        ProcedureStep.objects.select_for_update(no_key=True)
+        .select_related("version__procedure")
+        .get(pk=step.pk)
+    )
     if kept_because.strip():
         step.kept_because = kept_because.strip()
     number = (step.stages.aggregate(last=Max("order"))["last"] or 0) + 1
@@ -166,10 +190,15 @@ def add_stage(
     say(
         stage,
         facts={
-            "version": str(step.version),
+            **version_facts(step.version),
             "step": step.order,
-            "stage": name,
+            "stage": number,
             "kind": kind,
+            "targets": [[t.limit, t.base_value, t.base_low, t.base_high] for t in targets],
+        },
+        words={
+            "version": str(step.version),
+            "stage": name,
             "targets": [str(target) for target in targets],
             "kept_because": step.kept_because,
         },
@@ -186,7 +215,9 @@ def add_target(
     """
     lock_draft(stage.step.version)
     step = (
-        ProcedureStep.objects.select_for_update().select_related("version__procedure").get(pk=stage.step_id)
+        ProcedureStep.objects.select_for_update(no_key=True)
+        .select_related("version__procedure")
+        .get(pk=stage.step_id)
     )
     if kept_because.strip():
         step.kept_because = kept_because.strip()
@@ -204,8 +235,13 @@ def add_target(
     say(
         target,
         facts={
-            "version": str(step.version),
+            **version_facts(step.version),
             "step": step.order,
+            "stage": stage.order,
+            "target": [target.limit, target.base_value, target.base_low, target.base_high],
+        },
+        words={
+            "version": str(step.version),
             "stage": stage.name,
             "group": group,
             "target": str(target),
@@ -220,7 +256,11 @@ def remove_stage(*, by: By, stage: ProcedureStage) -> ProcedureStep:
     """Take a stage out of a draft. The ones after it move up."""
     step = stage.step
     lock_draft(step.version)
-    say(step, facts={"version": str(step.version), "step": step.order, "removed_stage": stage.name})
+    say(
+        step,
+        facts={**version_facts(step.version), "step": step.order, "removed_stage": stage.order},
+        words={"version": str(step.version), "stage": stage.name},
+    )
     order = stage.order
     stage.targets.all().delete()
     stage.delete()

@@ -17,6 +17,8 @@ from workshop.models import Person
 from workshop.permissions import May
 
 _TENTH = Decimal("0.1")
+# The link on the job's page that leads there, and the page's title: refusals name it.
+CHANGE_CONSENT = "Change consent, plates, keys"
 
 
 @act(May.ROAD_TEST)
@@ -65,11 +67,9 @@ def record_road_test(
         job=locked,
         facts={
             "driver": driver.pk if driver else None,
-            "driven": driven,
-            "found": found,
             "distance": distance,
-            "not_done_because": not_done_because,
         },
+        words={"driven": driven, "found": found, "not_done_because": not_done_because},
     )
     return row
 
@@ -122,11 +122,10 @@ def final_check(
         vehicle=locked.vehicle_id,
         job=locked,
         facts={
-            "new_damage": row.new_damage,
             "tools_complete": tools_complete,
             "parts_complete": parts_complete,
-            "note": row.note,
         },
+        words={"new_damage": row.new_damage, "note": row.note},
     )
     return row
 
@@ -155,13 +154,13 @@ def why_not_on_the_road(job: Job, moment=None) -> list[str]:
     check_in = getattr(job, "check_in", None)
     if check_in is None or not check_in.road_test_consent:
         sentences.append(
-            "There is no consent to road-test this car. Ask, write the consent down at the check-in, then drive; "
-            "or record why there was no road test."
+            "There is no consent to road-test this car. Ask, write the consent down under "
+            f"“{CHANGE_CONSENT}” on the job's page, then drive; or record why there was no road test."
         )
     if check_in is None or not check_in.plates_legal:
         sentences.append(
-            "Plates or insurance do not allow this car on the road. Once they do, write that down at the check-in; "
-            "until then record why there was no road test."
+            "Plates or insurance do not allow this car on the road. Once they do, write that down under "
+            f"“{CHANGE_CONSENT}” on the job's page; until then record why there was no road test."
         )
     return sentences
 

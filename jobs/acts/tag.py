@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.core.exceptions import ValidationError
 
 from jobs.models import Isolation, Job, Run, Tag
+from jobs.open_job import lock_car, refuse_before
 from vehicles.models import Vehicle
 from workshop.acting import By, act, create, note, save_changes
 from workshop.permissions import May
@@ -21,11 +22,12 @@ def set_tag(
     run: Run | None = None,
     isolation: Isolation | None = None,
 ) -> Tag:
-    """Hang a tag on the car: by hand, or by an open run or isolation, which lifts it when it ends."""
+    """Set a tag on the car: by hand, or by an open run or isolation, which lifts it when it ends."""
     if job is not None and job.vehicle_id != vehicle.pk:
         raise ValidationError({"job": f"{job} is a job of another car."})
     if not because.strip():
         raise ValidationError({"because": "Say why the tag is set."})
+    lock_car(vehicle)
     row = create(
         Tag(
             **by.stamp(),
@@ -41,7 +43,8 @@ def set_tag(
         row,
         vehicle=vehicle,
         job=job,
-        facts={"kind": kind, "because": row.because, "run": run, "isolation": isolation},
+        facts={"kind": kind, "run": run, "isolation": isolation},
+        words={"because": row.because},
     )
     return row
 
@@ -52,8 +55,9 @@ def lift_tag(*, by: By, tag: Tag, lifted_because: str) -> Tag:
 
     The acts that end a run or an isolation write its end first, then call this.
     """
+    lock_car(tag.vehicle_id)
     locked = (
-        Tag.objects.select_for_update(of=("self",))
+        Tag.objects.select_for_update(of=("self",), no_key=True)
         .select_related("run__version_used__procedure", "isolation", "lifted_by")
         .get(pk=tag.pk)
     )
@@ -63,13 +67,15 @@ def lift_tag(*, by: By, tag: Tag, lifted_because: str) -> Tag:
         raise ValidationError({"lifted_because": sentence})
     if not lifted_because.strip():
         raise ValidationError({"lifted_because": "Say why the tag may be lifted."})
+    refuse_before(by.made_at, locked.made_at, "The tag was set")
     save_changes(locked, lifted_at=by.made_at, lifted_by=by.person, lifted_because=lifted_because.strip())
     tag.refresh_from_db()
     note(
         tag,
         vehicle=tag.vehicle_id,
         job=tag.job_id,
-        facts={"kind": tag.kind, "lifted_because": tag.lifted_because},
+        facts={"kind": tag.kind},
+        words={"lifted_because": tag.lifted_because},
     )
     return tag
 

@@ -21,9 +21,9 @@ from jobs.models import (
 )
 from jobs.models.procedure import Area, Reuse
 from jobs.models.torque import ReadingVerdict
-from jobs.open_run import lock_open_run, lock_run_for, note_on_run, step_of
+from jobs.open_run import lock_open_run, lock_run_for, lock_tool, note_on_run, refuse_before, step_of
 from jobs.reading_rules import Entry
-from jobs.run_state import RunState
+from jobs.run_state import AGAIN, RunState
 from jobs.run_words import reading_words, verdict_sentence
 from jobs.runs import state_of
 from vehicles.acts import outstanding
@@ -46,11 +46,16 @@ _BAD = (ReadingVerdict.BELOW, ReadingVerdict.ABOVE)
 
 
 @act(May.RUN_PROCEDURE)
-def start_run(*, by: By, line: WorkLine, procedure: Procedure, where: str = "") -> Run:
+def start_run(
+    *, by: By, line: WorkLine, procedure: Procedure, where: str = "", applies_confirmed: bool = False
+) -> Run:
     """Start the released version on the car. On wheels, brakes, steering, suspension and fuel it tags the
     car.
+
+    `applies_confirmed`: the values are for this car, though the procedure names others.
     """
     line = line_to_work_on(line, by)
+    refuse_before(by, line.made_at, "The line was written")
     if procedure.withdrawn_because:
         raise ValidationError(
             {"procedure": f"{procedure} was withdrawn: {procedure.withdrawn_because}. Choose another."}
@@ -60,6 +65,17 @@ def start_run(*, by: By, line: WorkLine, procedure: Procedure, where: str = "") 
         raise ValidationError(
             {"procedure": f"{procedure} has no released version: a lead releases its draft first."}
         )
+    refuse_before(by, version.released_at, f"{version} was released")
+    for_others = not procedure.is_for(line.job.vehicle)
+    if for_others and not applies_confirmed:
+        raise ValidationError(
+            {
+                "applies_confirmed": f"{procedure} says that it is for: {procedure.applies_to}. This car is "
+                f"{line.job.vehicle}. Compare the values with the maker's for this car; if they are the same, "
+                "tick here, else choose another procedure."
+            },
+            code="for_another_car",
+        )
     run = create(
         Run(
             **by.stamp(),
@@ -68,6 +84,7 @@ def start_run(*, by: By, line: WorkLine, procedure: Procedure, where: str = "") 
             version_used=version,
             where=where.strip(),
             qualified=_qualified(version, line, by),
+            applies_confirmed=procedure.applies_to if for_others else "",
         )
     )
     note(
@@ -75,10 +92,16 @@ def start_run(*, by: By, line: WorkLine, procedure: Procedure, where: str = "") 
         vehicle=line.job.vehicle_id,
         job=line.job,
         facts={
-            "procedure": procedure.title,
+            "procedure": str(procedure.pk),
             "version": version.number,
+            "line": str(line.pk),
+            "confirmed_for_this_car": for_others,
+        },
+        words={
+            "procedure": procedure.title,
             "line": str(line),
             "where": run.where,
+            "written_for": run.applies_confirmed,
         },
     )
     if kind := Area(procedure.area).tag:
@@ -125,8 +148,9 @@ def complete_run(*, by: By, run: Run) -> Run:
     """Say that the run is complete: everything is judged and nothing blocks. Lifts its tag; raises the
     re-check.
     """
-    run = lock_open_run(run)
+    run = lock_open_run(by, run)
     state = state_of(run)
+    _refuse_before_what_was_done(by, state)
     if state.problems:
         raise ValidationError(
             [ValidationError(problem.text, code=problem.code) for problem in state.problems],
@@ -138,6 +162,13 @@ def complete_run(*, by: By, run: Run) -> Run:
         lift_tag(by=by, tag=tag, lifted_because=f"Run complete: {run}"[:200])
     _raise_recheck(by, run, state)
     return run
+
+
+def _refuse_before_what_was_done(by: By, state: RunState) -> None:
+    if state.readings:
+        refuse_before(by, max(row.made_at for row in state.readings), "The last reading was taken")
+    if checks := [check.made_at for step in state.steps for check in step.checks]:
+        refuse_before(by, max(checks), "The second check was made")
 
 
 def _raise_recheck(by: By, run: Run, state: RunState) -> None:
@@ -206,16 +237,15 @@ def _title_with(item: OutstandingItem, run: Run) -> str:
 
 @act(May.RUN_PROCEDURE)
 def abandon_run(*, by: By, run: Run, abandoned_because: str) -> Run:
-    """Give a run up, with the reason and how the joint was left. Its tag stays until somebody lifts it by
+    """Stop a run for good, with the reason and how the joint was left. Its tag stays until somebody lifts it by
     hand.
     """
-    run = lock_open_run(run)
+    run = lock_open_run(by, run)
+    _refuse_before_what_was_done(by, state_of(run))
     if not abandoned_because.strip():
-        raise ValidationError(
-            {"abandoned_because": "Say why the run is given up and how the joint was left."}
-        )
+        raise ValidationError({"abandoned_because": "Say why the run is stopped and how the joint was left."})
     save_changes(run, abandoned_at=by.made_at, abandoned_because=abandoned_because.strip())
-    note_on_run(run, run, {"abandoned_because": run.abandoned_because})
+    note_on_run(run, run, {"stopped": True}, {"abandoned_because": run.abandoned_because})
     return run
 
 
@@ -226,13 +256,18 @@ def abandon_run(*, by: By, run: Run, abandoned_because: str) -> Run:
 def say_new_fitted(*, by: By, run: Run, step: ProcedureStep, what: str) -> NewFasteners:
     """Single-use fasteners: say that new ones were fitted, which and where from, before the first stage."""
     run = lock_run_for(by, run)
-    of = step_of(state_of(run), step)
+    state = state_of(run)
+    of = step_of(state, step)
     if of.step.reuse != Reuse.NEW:
         raise ValidationError(
             {"step": f"The fasteners of {step.title} may be used again: nothing to say here."}
         )
+    for made in state.dispositions:
+        if made.kind in AGAIN and made.reading.step_id == step.pk:
+            # What was fitted before it was loosened again is no new one any more.
+            refuse_before(by, made.made_at, f"Fastener {made.reading.fastener} was loosened or replaced")
     row = create(NewFasteners(**by.stamp(), run=run, step=step, what=what.strip()))
-    note_on_run(row, run, {"step": step.title, "what": row.what})
+    note_on_run(row, run, {"step": step.order}, {"step": step.title, "what": row.what})
     return row
 
 
@@ -255,6 +290,7 @@ def record_reading(
     """One fact about one fastener at one stage. The verdict is computed from it; nothing of it is altered
     later.
     """
+    lock_tool(tool)
     run = lock_run_for(by, run)
     state = state_of(run)
     entry = Entry(by, state, step, stage, kind, reading, tool, angle_by, running_torque, confirmed_odd)
@@ -281,6 +317,7 @@ def record_round(
 
     They are taken as done in the order given.
     """
+    lock_tool(tool)
     run = lock_run_for(by, run)
     if not fasteners:
         raise ValidationError({"fasteners": "Name the fasteners that were done."})
@@ -306,8 +343,8 @@ def _record(
         row,
         entry.run,
         {
-            "step": entry.step.title,
-            "stage": entry.stage.name,
+            "step": entry.step.order,
+            "stage": entry.stage.order,
             "fastener": fastener,
             "order": row.order,
             "kind": row.kind,
@@ -319,11 +356,17 @@ def _record(
             "deviation_percent": row.deviation_percent,
             "rule": DecisionRule(row.rule).value,
             "verdict": row.verdict,
-            "counts_not_because": row.counts_not_because,
+            "counts": not row.counts_not_because,
             "out_of_sequence": row.out_of_sequence,
             "together": together,
-            "redo_reason": row.redo_reason,
             "after_the_end": entry.state.ended or entry.run.job.is_closed,
+            "competence": str(row.qualified_id or ""),
+        },
+        {
+            "step": entry.step.title,
+            "stage": entry.stage.name,
+            "counts_not_because": row.counts_not_because,
+            "redo_reason": row.redo_reason,
         },
     )
     if entry.run.job.is_closed and (row.counts_not_because or row.verdict in _BAD):

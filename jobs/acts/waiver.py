@@ -34,8 +34,8 @@ def waive(*, by: By, job: Job, blocker: str, reason: str) -> Waiver:
         row,
         vehicle=locked.vehicle_id,
         job=locked,
-        facts={"blocker": blocker, "text": row.text},
-        words={"reason": row.reason},
+        facts={"blocker": blocker},
+        words={"text": row.text, "reason": row.reason},
     )
     return row
 

@@ -26,6 +26,7 @@ from jobs.lines import (
 )
 from jobs.models import Job, WorkLine
 from jobs.models.work import LineKind
+from jobs.open_job import refuse_before, refuse_before_check_in
 from vehicles.acts import fault as fault_acts
 from vehicles.acts import outstanding
 from vehicles.models import Fault, OutstandingItem
@@ -186,6 +187,8 @@ def finish_line(*, by: By, line: WorkLine, seen_version: int, correction: str = 
     if line.done_at:
         raise ValidationError("This line is done already.", code="line_done")
     checked_in_on(line.job)
+    refuse_before_check_in(by, line.job)
+    refuse_before(by.made_at, line.made_at, "The line was written")
     require_authority(line, by)
     if why := why_above_authority(line):
         raise ValidationError(why, code="above_authority")
@@ -231,6 +234,7 @@ def drop_line(*, by: By, line: WorkLine, seen_version: int, dropped_because: str
             "A tightening procedure was run on this line. Finish the line, or give the run up first.",
             code="line_has_runs",
         )
+    refuse_before(by.made_at, line.made_at, "The line was written")
     save_changes(line, seen_version=seen_version, dropped_because=dropped_because.strip())
     note(line, vehicle=line.job.vehicle_id, job=line.job, words={"dropped_because": line.dropped_because})
     return line
@@ -245,6 +249,8 @@ def reopen_line(*, by: By, line: WorkLine, reason: str) -> WorkLine:
         raise ValidationError("This line is open.", code="line_open")
     if not reason.strip():
         raise ValidationError({"reason": "Say why the line is opened again."})
+    if line.done_at:
+        refuse_before(by.made_at, line.done_at, "The line was done")
     changes = save_changes(line, done_at=None, dropped_because="")
     note(
         line,
@@ -281,7 +287,7 @@ def end_fixed(
     is raised as an outstanding item in the same act (`severity`: else the fault's).
     """
     lock_line(line)
-    fault = Fault.objects.select_for_update().get(pk=fault.pk)
+    fault = Fault.objects.select_for_update(no_key=True).get(pk=fault.pk)
     if not line.faults.filter(pk=fault.pk).exists():
         raise ValidationError(
             {

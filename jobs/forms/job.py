@@ -9,7 +9,8 @@ from django.forms.boundfield import BoundField
 
 from jobs.models import CheckIn, Job, Pass, Run, Tag, ThingOut
 from vehicles import people
-from vehicles.models import Vehicle
+from vehicles.models import Keeper, Vehicle
+from vehicles.models.outstanding import Channel
 from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
 from workshop.forms.fields import AmountField, MomentField, MoneyField
 from workshop.models import Person, Shop
@@ -73,6 +74,12 @@ class AgreedFields(ModelActForm):
 
 
 class BookForm(AgreedFields):
+    made_at = MomentField(
+        required=False,
+        label="Booked earlier? When",
+        help_text="Leave empty when it is booked just now. The car is not checked in before it was booked.",
+    )
+
     class Meta(AgreedFields.Meta):
         fields = ("title", "complaint", "booked_for", "promised_at", "payer", "authoriser")
 
@@ -90,7 +97,37 @@ class ComebackForm(BookForm):
 
 
 class AgreeAnewForm(EditForm, AgreedFields):
-    reason = forms.CharField(label="Why it is changed, and who agreed", max_length=200)
+    """Title, payer, limit. Once the car is here, a raised limit says who agreed to it, how and when."""
+
+    given_by = forms.ModelChoiceField(
+        Keeper.objects.none(),
+        required=False,
+        label="Higher limit: who agreed",
+        empty_label="the limit is not raised",
+    )
+    channel = forms.ChoiceField(
+        choices=[
+            ("", "the limit is not raised"),
+            *(choice for choice in Channel.choices if choice[0] != Channel.ACCOUNT),
+        ],
+        required=False,
+        label="Higher limit: how they agreed",
+    )
+    answered_at = MomentField(
+        required=False, label="Higher limit: when they agreed", help_text="Left empty with a name: now."
+    )
+    reason = forms.CharField(label="Why it is changed", max_length=200)
+
+    def __init__(self, *args, vehicle: Vehicle, **kwargs):
+        super().__init__(*args, vehicle=vehicle, **kwargs)
+        if self.instance.state == "booked":
+            for name in ("given_by", "channel", "answered_at"):
+                del self.fields[name]
+        else:
+            # Who agreed may have had the right on an earlier day: the act judges it by the day of the answer.
+            self.fields["given_by"].queryset = (
+                Keeper.objects.filter(vehicles__vehicle=vehicle).distinct().order_by("name")
+            )
 
     def act_arguments(self):
         arguments = super().act_arguments()
@@ -156,6 +193,13 @@ class CheckInForm(Grouped, ModelActForm):
     def clean(self):
         cleaned = super().clean()
         self.fields["odometer"].required = True  # for its label alone, see one_of_two
+        if (
+            cleaned.get("odometer") is None
+            and not cleaned.get("odometer_not_readable")
+            and not {"odometer", "odometer_not_readable"} & self.errors.keys()
+        ):
+            # Named together with whatever else is missing, and not only when all of that is there.
+            self.add_error("odometer", "Give the reading, or say below why the odometer is not readable.")
         return cleaned
 
     def add_error(self, field, error):

@@ -97,16 +97,22 @@ class _New(Grouped, ActForm):
         ("In which place", ("place", "position")),
         ("The new part", ("description", "part_number", "invoice", "provenance", "supplied_by")),
         ("More about it", ("supply_quality", "specification_known", "condition", "factory_fits", "follows")),
-        ("The old part", ("whereabouts", "whereabouts_note")),
+        ("The old part", ("old_description", "whereabouts", "whereabouts_note")),
         ("How and when", ("on_trial", "note", "made_at")),
     ]
 
 
-class FitForm(_New):
-    """Into an empty place. Where something is there, the refusal leads to replacing it."""
+class FitForm(_New, _WhereItWent):
+    """Where nothing is on record. Where something is, the refusal leads to replacing it."""
 
     place = PlaceField()
     position = position_field()
+    old_description = forms.CharField(
+        max_length=200,
+        required=False,
+        label="What came off (not on record until now)",
+        help_text="Leave empty where the place was empty.",
+    )
 
     def __init__(self, *args, replace_url=None, **kwargs):
         super().__init__(*args, **kwargs)

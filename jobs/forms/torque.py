@@ -4,7 +4,7 @@ from django import forms
 
 from jobs.models import Procedure, ProcedureStage, ProcedureStep
 from jobs.models.procedure import StageKind
-from jobs.models.torque import AngleBy, CheckMethod, DispositionKind, ReadingKind, ReadingVerdict
+from jobs.models.torque import AngleBy, CheckMethod, CheckResult, DispositionKind, ReadingKind, ReadingVerdict
 from jobs.reading_rules import KINDS_OF_STAGE
 from jobs.run_state import AGAIN, FastenerState, RunState, StageState, StepState
 from workshop.engineering.units import UNITS, units_of
@@ -16,9 +16,22 @@ from workshop.models.tools import ToolKind
 from workshop.permissions import May
 
 
+class ProcedureField(forms.ModelChoiceField):
+    """Each procedure with the cars that it says it is for."""
+
+    def label_from_instance(self, obj: Procedure) -> str:
+        return f"{obj} (for: {obj.applies_to})" if obj.applies_to else str(obj)
+
+
 class StartRunForm(ActForm):
-    procedure = forms.ModelChoiceField(
+    procedure = ProcedureField(
         queryset=Procedure.objects.none(), label="Procedure", empty_label="Choose a procedure"
+    )
+    applies_confirmed = forms.BooleanField(
+        label="The values are for this car",
+        required=False,
+        help_text="For a procedure that names other cars: compared with the maker's values for this one. It is "
+        "printed on the sheet.",
     )
     where = forms.CharField(
         label="On which part of the car", max_length=80, required=False, help_text="Such as: front left."
@@ -32,6 +45,15 @@ class StartRunForm(ActForm):
             .distinct()
             .order_by("title")
         )
+        if not self.is_bound:
+            del self.fields["applies_confirmed"]  # asked only where the procedure names other cars
+        elif not self.data.get("applies_confirmed"):
+            self.fields["applies_confirmed"].widget = forms.HiddenInput()
+
+    def add_error(self, field, error):
+        if field == "applies_confirmed":
+            self.fields[field].widget = forms.CheckboxInput()
+        super().add_error(field, error)
 
 
 def units_for(stage: StageState) -> list[str]:
@@ -166,21 +188,50 @@ class NewFittedForm(ActForm):
 
 
 class SecondCheckForm(ActForm):
+    """`mine`: this person took a reading in the step. Only then may they say that nobody else is there."""
+
     method = forms.ChoiceField(label="How it was checked", widget=forms.RadioSelect)
+    tool = forms.ModelChoiceField(
+        queryset=TorqueTool.objects.none(),
+        label="Tool it was checked with",
+        required=False,
+        empty_label="None: by sight",
+        help_text="Needed where torque was applied again or measured.",
+    )
+    result = forms.ChoiceField(
+        label="What the check says",
+        choices=CheckResult.choices,
+        initial=CheckResult.IN_ORDER,
+        widget=forms.RadioSelect,
+    )
+    found = forms.CharField(
+        label="What was found that is not in order",
+        max_length=300,
+        required=False,
+        help_text="Only then. The joint is worked on again, recorded, and checked anew.",
+    )
     alone_because = forms.CharField(
         label="Nobody else is in the building, because",
         max_length=200,
         required=False,
-        help_text="Only then. Your own re-check comes at least 10 minutes after the last reading, or "
-        "a lead gives "
-        "the reason. It is printed as such, and an independent re-check becomes an outstanding item.",
+        help_text="Only then. Your own re-check comes at least 10 minutes after the last reading was taken and "
+        "written down, or a lead gives the reason. It is printed as such, and an independent re-check becomes an outstanding item.",
     )
     note = forms.CharField(label="Note", max_length=200, required=False)
     made_at = MomentField(required=False, label="Done earlier? When")
 
-    def __init__(self, *args, of: StepState, **kwargs):
+    def __init__(self, *args, of: StepState, mine: bool, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["method"].choices = [(m.value, m.label) for m in map(CheckMethod, of.check_methods)]
+        methods = [CheckMethod(method) for method in of.check_methods]
+        self.fields["method"].choices = [(method.value, method.label) for method in methods]
+        if any(method.takes_a_tool for method in methods):
+            self.fields["tool"].queryset = TorqueTool.objects.exclude(kind=ToolKind.ANGLE).filter(
+                withdrawn_at=None
+            )
+        else:
+            del self.fields["tool"]
+        if not mine:
+            del self.fields["alone_because"]
 
 
 class DisposeForm(ActForm):
@@ -212,7 +263,7 @@ class DisposeForm(ActForm):
 
 class AbandonForm(ActForm):
     abandoned_because = forms.CharField(
-        label="Why it is given up, and how the joint was left",
+        label="Why it is stopped, and how the joint was left",
         max_length=300,
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text="Such as: bolt 3 stripped; all bolts hand-tight, wheel on stands. A tag on the car stays.",

@@ -111,6 +111,33 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "limit_given_by",
+                    models.ForeignKey(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="vehicles.keeper",
+                    ),
+                ),
+                (
+                    "limit_channel",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("in_person", "In person"),
+                            ("phone", "By telephone"),
+                            ("message", "By written message"),
+                            ("letter", "By letter"),
+                            ("account", "In their own account here"),
+                        ],
+                        editable=False,
+                        max_length=10,
+                    ),
+                ),
+                ("limit_answered_at", models.DateTimeField(blank=True, editable=False, null=True)),
+                (
                     "lead",
                     models.ForeignKey(
                         blank=True,
@@ -206,6 +233,28 @@ class Migration(migrations.Migration):
                         name="job_limit_is_not_negative",
                         violation_error_code="field:limit",
                         violation_error_message="The amount can't be negative.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("limit_channel__in", ["in_person", "phone", "message", "letter", "account", ""])
+                        ),
+                        name="limit_channel_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("limit_answered_at", None), ("limit_channel", ""), ("limit_given_by", None)
+                            ),
+                            models.Q(
+                                ("limit_answered_at__isnull", False),
+                                ("limit_given_by__isnull", False),
+                                models.Q(("limit_channel", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="raised_limit_says_who_how_when",
+                        violation_error_code="field:given_by",
+                        violation_error_message="Say who agreed to the higher limit, how and when.",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(("title", ""), _negated=True), name="job_says_what"
@@ -630,6 +679,14 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "vehicle",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="isolations",
+                        to="vehicles.vehicle",
+                    ),
+                ),
+                (
                     "isolated_by",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
@@ -707,8 +764,8 @@ class Migration(migrations.Migration):
                     ),
                     models.UniqueConstraint(
                         condition=models.Q(("re_energised_at", None)),
-                        fields=("job",),
-                        name="one_open_isolation_per_job",
+                        fields=("vehicle",),
+                        name="one_open_isolation_per_car",
                         violation_error_message="The high-voltage system of this car is isolated already.",
                     ),
                 ],
@@ -1663,7 +1720,16 @@ class Migration(migrations.Migration):
                 ("abandoned_at", models.DateTimeField(blank=True, editable=False, null=True)),
                 (
                     "abandoned_because",
-                    models.CharField(blank=True, max_length=300, verbose_name="given up, because"),
+                    models.CharField(blank=True, max_length=300, verbose_name="stopped, because"),
+                ),
+                (
+                    "applies_confirmed",
+                    models.CharField(
+                        blank=True,
+                        editable=False,
+                        max_length=200,
+                        verbose_name="which cars the procedure says it is for, where the values were confirmed for another",
+                    ),
                 ),
             ],
             options={
@@ -1686,12 +1752,12 @@ class Migration(migrations.Migration):
                         ),
                         name="abandoned_run_says_why",
                         violation_error_code="field:abandoned_because",
-                        violation_error_message="Say why the run is given up and how the joint was left.",
+                        violation_error_message="Say why the run is stopped and how the joint was left.",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(("abandoned_at", None), ("completed_at", None), _connector="OR"),
                         name="run_ends_in_one_way",
-                        violation_error_message="A run is complete or given up, not both.",
+                        violation_error_message="A run is complete or stopped, not both.",
                     ),
                 ],
             },
@@ -3230,6 +3296,16 @@ class Migration(migrations.Migration):
                     "redo_reason",
                     models.CharField(blank=True, max_length=200, verbose_name="why it was done again"),
                 ),
+                (
+                    "qualified",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="workshop.competence",
+                    ),
+                ),
             ],
             options={
                 "ordering": ["run", "order"],
@@ -3428,6 +3504,25 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "result",
+                    models.CharField(
+                        choices=[("in_order", "In order"), ("not_in_order", "Not in order")],
+                        default="in_order",
+                        max_length=12,
+                    ),
+                ),
+                ("found", models.CharField(blank=True, max_length=300, verbose_name="what was found")),
+                (
+                    "tool",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="workshop.torquetool",
+                    ),
+                ),
+                (
                     "after_reading",
                     models.PositiveIntegerField(verbose_name="readings of the run when it was made"),
                 ),
@@ -3453,6 +3548,30 @@ class Migration(migrations.Migration):
                             ("method__in", ["witnessed", "applied_again", "mark_sighted", "measured"])
                         ),
                         name="check_method_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("result__in", ["in_order", "not_in_order"])),
+                        name="check_result_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("found", ""), ("result", "in_order")),
+                            models.Q(("result", "not_in_order"), models.Q(("found", ""), _negated=True)),
+                            _connector="OR",
+                        ),
+                        name="failed_check_says_what_was_found",
+                        violation_error_code="field:found",
+                        violation_error_message="Say what was found that is not in order.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("method__in", ["applied_again", "measured"]), _negated=True),
+                            ("tool__isnull", False),
+                            _connector="OR",
+                        ),
+                        name="check_by_hand_names_its_tool",
+                        violation_error_code="field:tool",
+                        violation_error_message="Choose the tool that it was checked with.",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(

@@ -26,9 +26,10 @@ class SheetKind(models.TextChoices):
 
 class SheetQuerySet(models.QuerySet):
     def visible_to(self, person) -> SheetQuerySet:
-        """Staff see every sheet; a vehicle owner those that were issued since the car has been theirs.
+        """Staff see every sheet; a vehicle owner those of the visits since the car has been theirs.
 
-        Earlier ones have a page with the name, address and prices of whoever had the car then.
+        Earlier ones have a page with the name, address and prices of whoever had the car then; so have their later
+        revisions, which is why the day of the first one decides.
         """
         if person.may(May.SEE_SHOP):
             return self
@@ -39,7 +40,11 @@ class SheetQuerySet(models.QuerySet):
         theirs = Q(pk__in=[])
         for vehicle, day in since.items():
             begins = timezone.make_aware(datetime.combine(day, time()))
-            theirs |= Q(job__vehicle=vehicle, made_at__gte=begins)
+            theirs |= Q(
+                job__in=SheetRevision.objects.filter(
+                    job__vehicle=vehicle, revision=1, made_at__gte=begins
+                ).values("job")
+            )
         return self.filter(theirs)
 
 

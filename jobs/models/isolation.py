@@ -10,7 +10,10 @@ from workshop.models import Record, Versioned
 
 
 class Isolation(Record, Versioned):
+    """`vehicle` is the job's: kept here so that the database lets a car be isolated once at a time, by any job."""
+
     job = models.ForeignKey("jobs.Job", on_delete=models.PROTECT, related_name="isolations")
+    vehicle = models.ForeignKey("vehicles.Vehicle", on_delete=models.PROTECT, related_name="isolations")
     isolated_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     competence = models.ForeignKey("workshop.Competence", on_delete=models.PROTECT, related_name="+")
     method = models.CharField("how it was isolated", max_length=200)
@@ -38,9 +41,9 @@ class Isolation(Record, Versioned):
                 violation_error_message="Say who re-energises and what was checked before.",
             ),
             models.UniqueConstraint(
-                fields=["job"],
+                fields=["vehicle"],
                 condition=Q(re_energised_at=None),
-                name="one_open_isolation_per_job",
+                name="one_open_isolation_per_car",
                 violation_error_message="The high-voltage system of this car is isolated already.",
             ),
         ]

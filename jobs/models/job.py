@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.urls import reverse
 
 from jobs.states import CLOSED, IN_THE_BUILDING, JobState, pairs
+from vehicles.models.outstanding import Channel
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
 from workshop.permissions import May
@@ -67,6 +68,12 @@ class Job(Record, Versioned):
         default=0,
         help_text="Covers diagnosis and strip-down.",
     )
+    # Who agreed to the limit as it stands, where it was raised while the car was here.
+    limit_given_by = models.ForeignKey(
+        "vehicles.Keeper", on_delete=models.PROTECT, related_name="+", null=True, blank=True, editable=False
+    )
+    limit_channel = models.CharField(max_length=10, choices=Channel, blank=True, editable=False)
+    limit_answered_at = models.DateTimeField(null=True, blank=True, editable=False)
     lead = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="jobs_led", null=True, blank=True
     )
@@ -109,6 +116,16 @@ class Job(Record, Versioned):
                 name="job_limit_is_not_negative",
                 violation_error_message="The amount can't be negative.",
                 violation_error_code="field:limit",
+            ),
+            models.CheckConstraint(
+                condition=one_of("limit_channel", Channel, blank=True), name="limit_channel_is_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(limit_given_by=None, limit_channel="", limit_answered_at=None)
+                | Q(limit_given_by__isnull=False, limit_answered_at__isnull=False) & ~Q(limit_channel=""),
+                name="raised_limit_says_who_how_when",
+                violation_error_message="Say who agreed to the higher limit, how and when.",
+                violation_error_code="field:given_by",
             ),
             models.CheckConstraint(condition=~Q(title=""), name="job_says_what"),
             models.CheckConstraint(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 from django.conf import settings
@@ -58,6 +59,12 @@ class Procedure(Record, Versioned):
 
     def get_absolute_url(self) -> str:
         return reverse("jobs:procedure", args=[self.pk])
+
+    def is_for(self, vehicle) -> bool:
+        """Whether `applies_to` names the car: every word of its make and model stands in it; empty is any car."""
+        said = set(re.findall(r"\w+", self.applies_to.casefold()))
+        words = re.findall(r"\w+", f"{vehicle.make} {vehicle.model}".casefold())
+        return not said or (bool(words) and said.issuperset(words))
 
     def released(self) -> ProcedureVersion | None:
         """The newest released version: one query unless `versions` is prefetched."""
@@ -183,7 +190,6 @@ class ProcedureStep(models.Model):
     property_class = models.CharField(max_length=6, blank=True)
     friction = models.CharField("friction condition", max_length=40, blank=True)
     nut_factor = models.DecimalField("nut factor K", max_digits=4, decimal_places=3, null=True, blank=True)
-    to_yield = models.BooleanField("tightened to yield", default=False)
     reuse = models.CharField(
         "may fasteners be used again?", max_length=10, choices=Reuse, default=Reuse.REUSABLE
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
@@ -9,6 +11,9 @@ from django.urls import reverse
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
 from workshop.models.shop import DecisionRule
+
+# A time that is written down by hand has no seconds.
+SAME_MINUTE = timedelta(minutes=1)
 
 
 class Run(Record, Versioned):
@@ -23,7 +28,13 @@ class Run(Record, Versioned):
     )
     completed_at = models.DateTimeField(null=True, blank=True, editable=False)
     abandoned_at = models.DateTimeField(null=True, blank=True, editable=False)
-    abandoned_because = models.CharField("given up, because", max_length=300, blank=True)
+    abandoned_because = models.CharField("stopped, because", max_length=300, blank=True)
+    applies_confirmed = models.CharField(
+        "which cars the procedure says it is for, where the values were confirmed for another",
+        max_length=200,
+        blank=True,
+        editable=False,
+    )
 
     class Meta(Record.Meta):
         ordering = ["made_at"]
@@ -33,13 +44,13 @@ class Run(Record, Versioned):
                 condition=Q(abandoned_at=None, abandoned_because="")
                 | Q(abandoned_at__isnull=False) & ~Q(abandoned_because=""),
                 name="abandoned_run_says_why",
-                violation_error_message="Say why the run is given up and how the joint was left.",
+                violation_error_message="Say why the run is stopped and how the joint was left.",
                 violation_error_code="field:abandoned_because",
             ),
             models.CheckConstraint(
                 condition=Q(abandoned_at=None) | Q(completed_at=None),
                 name="run_ends_in_one_way",
-                violation_error_message="A run is complete or given up, not both.",
+                violation_error_message="A run is complete or stopped, not both.",
             ),
         ]
 
@@ -76,7 +87,8 @@ class TorqueReading(Record):
     """A fact about one fastener at one stage. Append-only: redoing adds a reading, earlier ones stay.
 
     `value` is in the base unit (N·m, degrees, mm), `typed` and `unit` are as entered. `order` counts the
-    readings of the run. A reading that does not count keeps its reason in `counts_not_because`.
+    readings of the run. A reading that does not count keeps its reason in `counts_not_because`. `qualified` is
+    the competence it was taken under: the person's own, or of who supervises the run.
     """
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="readings")
@@ -105,6 +117,9 @@ class TorqueReading(Record):
     out_of_sequence = models.BooleanField(default=False)
     entered_together = models.BooleanField("entered together with others", default=False)
     redo_reason = models.CharField("why it was done again", max_length=200, blank=True)
+    qualified = models.ForeignKey(
+        "workshop.Competence", on_delete=models.PROTECT, related_name="+", null=True, blank=True
+    )
 
     class Meta(Record.Meta):
         ordering = ["run", "order"]
@@ -147,6 +162,16 @@ class TorqueReading(Record):
     def __str__(self) -> str:
         return f"{self.run_id} {self.stage_id} no. {self.fastener}"
 
+    @property
+    def turn(self) -> tuple:
+        """By what readings come after each other: when they were done, then the order they were written in."""
+        return self.made_at, self.order
+
+    @property
+    def supervised(self) -> bool:
+        """Taken under the competence of somebody else."""
+        return self.qualified is not None and self.qualified.person_id != self.made_by_id
+
 
 class NewFasteners(Record):
     """Single-use fasteners: "new fitted" is said before the first stage."""
@@ -172,10 +197,20 @@ class CheckMethod(models.TextChoices):
     MARK_SIGHTED = "mark_sighted", "Witness mark sighted"
     MEASURED = "measured", "Measured"
 
+    @property
+    def takes_a_tool(self) -> bool:
+        return self in (self.APPLIED_AGAIN, self.MEASURED)
+
+
+class CheckResult(models.TextChoices):
+    IN_ORDER = "in_order", "In order"
+    NOT_IN_ORDER = "not_in_order", "Not in order"
+
 
 class SecondCheck(Record):
     """A check by a person who took no reading in that step. Lapses when a newer reading is added.
 
+    `result`: not in order keeps the step open until it was worked on again and a new check is in order.
     `alone_because`: nobody else was in the building. Then it is the technician's own re-check after an
     interval, or a lead's reason; printed as such, with an independent re-check as an outstanding item.
     """
@@ -183,6 +218,11 @@ class SecondCheck(Record):
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="second_checks")
     step = models.ForeignKey("jobs.ProcedureStep", on_delete=models.PROTECT, related_name="second_checks")
     method = models.CharField(max_length=14, choices=CheckMethod)
+    result = models.CharField(max_length=12, choices=CheckResult, default=CheckResult.IN_ORDER)
+    found = models.CharField("what was found", max_length=300, blank=True)
+    tool = models.ForeignKey(
+        "workshop.TorqueTool", on_delete=models.PROTECT, related_name="+", null=True, blank=True
+    )
     after_reading = models.PositiveIntegerField("readings of the run when it was made")
     alone_because = models.CharField("nobody else was there, because", max_length=200, blank=True)
     note = models.CharField(max_length=200, blank=True)
@@ -192,6 +232,19 @@ class SecondCheck(Record):
         constraints = [
             *Record.Meta.constraints,
             models.CheckConstraint(condition=one_of("method", CheckMethod), name="check_method_is_known"),
+            models.CheckConstraint(condition=one_of("result", CheckResult), name="check_result_is_known"),
+            models.CheckConstraint(
+                condition=Q(result="in_order", found="") | Q(result="not_in_order") & ~Q(found=""),
+                name="failed_check_says_what_was_found",
+                violation_error_message="Say what was found that is not in order.",
+                violation_error_code="field:found",
+            ),
+            models.CheckConstraint(
+                condition=~Q(method__in=["applied_again", "measured"]) | Q(tool__isnull=False),
+                name="check_by_hand_names_its_tool",
+                violation_error_message="Choose the tool that it was checked with.",
+                violation_error_code="field:tool",
+            ),
             models.CheckConstraint(
                 condition=Q(alone_because="") | ~Q(method="witnessed"),
                 name="nobody_witnesses_alone",
@@ -202,6 +255,19 @@ class SecondCheck(Record):
 
     def __str__(self) -> str:
         return f"{self.get_method_display()} by {self.made_by}"
+
+    @property
+    def failed(self) -> bool:
+        return self.result == CheckResult.NOT_IN_ORDER
+
+    def covers(self, reading: TorqueReading) -> bool:
+        """Whether the joint was looked at after this reading, also one that was written down later.
+
+        A click and a check of the same minute may stand on record the other way round.
+        """
+        if reading.order <= self.after_reading:
+            return reading.made_at <= self.made_at + SAME_MINUTE
+        return reading.made_at < self.made_at
 
 
 class DispositionKind(models.TextChoices):
@@ -214,8 +280,8 @@ class DispositionKind(models.TextChoices):
 class Disposition(Record):
     """What was decided about a reading above its limit (or not proven).
 
-    Redone or replaced: the fastener's readings in that step up to `after_reading` stop counting, and all its
-    stages are open again.
+    Redone or replaced: what was done to the fastener in that step before it stops counting, and all its stages
+    are open again.
     """
 
     reading = models.ForeignKey(TorqueReading, on_delete=models.PROTECT, related_name="dispositions")
@@ -247,3 +313,8 @@ class Disposition(Record):
 
     def __str__(self) -> str:
         return self.get_kind_display()
+
+    @property
+    def turn(self) -> tuple:
+        """Comes after the readings that were done before it, as `TorqueReading.turn` compares."""
+        return self.made_at, self.after_reading

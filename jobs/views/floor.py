@@ -25,10 +25,16 @@ def _etag(request: HttpRequest) -> str:
 def _rows(request: HttpRequest) -> dict:
     now = timezone.now()
     here, coming = list(reads.in_the_building()), list(reads.booked())
+    reads.look_at_runs(here)
     for job in (*here, *coming):
         job.next_step = reads.next_step(job)
         job.late = job.promised_at is not None and job.promised_at < now
-    return {"here": here, "coming": coming, "today": timezone.localdate()}
+    return {
+        "here": here,
+        "coming": coming,
+        "tagged": list(reads.tagged_without_a_job()),
+        "today": timezone.localdate(),
+    }
 
 
 @may(May.SEE_SHOP)

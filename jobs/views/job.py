@@ -5,18 +5,22 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import NoReverseMatch, path, reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
-from jobs import gate, sections, states
+from jobs import floor, gate, sections, states
 from jobs.acts import job as acts
-from jobs.acts.roadtest import standing_tags
+from jobs.acts.roadtest import CHANGE_CONSENT, standing_tags
 from jobs.forms import job as forms
-from jobs.models import Job, WorkLine
+from jobs.models import Isolation, Job, WorkLine
+from jobs.models.work import LineAnswerKind
 from jobs.views import tag as tag_views
+from vehicles import people
+from vehicles.models import Vehicle
 from vehicles.panels import Action, Panel, add_action, add_panel
 from vehicles.views.vehicle import visible_vehicle
 from workshop.models import Shop
@@ -74,6 +78,20 @@ def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
     return render(request, "jobs/job.html", page)
 
 
+def _who_else(car: Vehicle) -> dict[str, Any]:
+    """Payer and authoriser where the car has exactly one who may be it: chosen beforehand, to be changed at will."""
+    day = timezone.localdate()
+    found = {}
+    for name, rows in (
+        ("payer", people.payers_of(car, day)),
+        ("authoriser", people.authorisers_of(car, day)),
+    ):
+        first = list(rows[:2])
+        if len(first) == 1:
+            found[name] = first[0].pk
+    return found
+
+
 @may(May.BOOK)
 def job_book(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     car = visible_vehicle(request, vehicle_id)
@@ -85,7 +103,7 @@ def job_book(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         submit="Book it",
         fixed={"vehicle": car},
         form_kwargs={"vehicle": car, "day": timezone.localdate()},
-        initial={"limit": Shop.current().default_limit},
+        initial={"limit": Shop.current().default_limit, **_who_else(car)},
         cancel=car,
         said="Booked.",
         context={"kicker": car.name, "kicker_url": car.get_absolute_url()},
@@ -113,7 +131,11 @@ def comeback_book(request: HttpRequest, line_id: UUID) -> HttpResponse:
             "day": timezone.localdate(),
             "runs": line.runs.select_related("version_used__procedure"),
         },
-        initial={"title": f"Comeback: {line.complaint}"[:120], "limit": Shop.current().default_limit},
+        initial={
+            "title": f"Comeback: {line.complaint}"[:120],
+            "limit": Shop.current().default_limit,
+            **_who_else(car),
+        },
         cancel=line.job,
         said="Booked.",
         context=about(line.job),
@@ -127,7 +149,8 @@ def job_agree(request: HttpRequest, job_id: UUID) -> HttpResponse:
         request,
         form_class=forms.AgreeAnewForm,
         act=acts.agree_anew,
-        title="What was agreed",
+        title="Change title, payer, limit",
+        intro="What was agreed when booking. What changes here stands in the log, with why.",
         fixed={"job": found},
         form_kwargs={
             "instance": found,
@@ -175,7 +198,7 @@ def check_in_change(request: HttpRequest, job_id: UUID) -> HttpResponse:
         request,
         form_class=forms.CheckInChangeForm,
         act=acts.change_check_in,
-        title="Change what was agreed at check-in",
+        title=CHANGE_CONSENT,
         intro="Odometer, fuel and damage stand as they were seen. What changes here stands in the log, with why.",
         fixed={"check_in": row},
         form_kwargs={"instance": row},
@@ -208,7 +231,11 @@ def job_move(request: HttpRequest, job_id: UUID) -> HttpResponse:
         done=found,
         said=f"{move.to_state.label}." if move else "Moved.",
         intro=f"Now: {found.get_state_display().lower()}.",
-        context=about(found),
+        template="jobs/move.html",
+        context={
+            "open_lines": open_lines(found) if asked == states.JobState.FINAL_CHECKS else [],
+            **about(found),
+        },
     )
 
 
@@ -288,10 +315,6 @@ def _comeback_section(request: HttpRequest, job: Job) -> dict | None:
     return {} if job.comeback_of_id else None
 
 
-def _lines_section(request: HttpRequest, job: Job) -> dict:
-    return {"lines": job.lines.select_related("technician")}
-
-
 def _tests_section(request: HttpRequest, job: Job) -> dict | None:
     if job.state == states.JobState.BOOKED:
         return None
@@ -314,15 +337,22 @@ def _passes_section(request: HttpRequest, job: Job) -> dict | None:
 
 
 def _isolations_section(request: HttpRequest, job: Job) -> dict | None:
-    if not job.vehicle.high_voltage:
+    # One that still stands is the car's, whichever job it was made on.
+    rows = list(
+        Isolation.objects.filter(Q(job=job) | Q(vehicle=job.vehicle_id, re_energised_at=None)).select_related(
+            "isolated_by", "competence", "re_energised_by", "job"
+        )
+    )
+    if not job.vehicle.high_voltage and not rows:
         return None
-    rows = list(job.isolations.select_related("isolated_by", "competence", "re_energised_by"))
     return {"isolations": rows, "isolated": any(row.re_energised_at is None for row in rows)}
 
 
 def _surveys_section(request: HttpRequest, job: Job) -> dict | None:
     rows = list(job.surveys.select_related("made_by"))
-    return {"surveys": rows} if rows else None
+    if not rows and (job.state == states.JobState.BOOKED or job.is_closed):
+        return None
+    return {"surveys": rows}
 
 
 def _faults_section(request: HttpRequest, job: Job) -> dict | None:
@@ -354,7 +384,16 @@ def _next_section(request: HttpRequest, job: Job) -> dict | None:
     """The moves that this person may make, and the other forms that the state allows."""
     if job.is_closed:
         return None
-    return {"moves_on": _moves_on(request, job)}
+    return {"moves_on": _moves_on(request, job), "next_step": floor.next_step_of(job)}
+
+
+def open_lines(job: Job) -> list[WorkLine]:
+    """Lines that are neither done nor dropped although they may or must still be: undecided, or authorised."""
+    return list(
+        job.lines.filter(done_at=None, dropped_because="")
+        .exclude(answer__in=[LineAnswerKind.NO, LineAnswerKind.LATER])
+        .order_by("order")
+    )
 
 
 def _moves_on(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
@@ -368,7 +407,12 @@ def _moves_on(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
     found = []
     for number, move in enumerate(states.moves_from(job.state, request.user)):
         entry: dict[str, Any] = {"label": move.label, "first": number == 0, "back": move.needs_reason}
-        if move.by_hand and not move.needs_reason:
+        early = move.to_state == states.JobState.FINAL_CHECKS and bool(open_lines(job))
+        if early:
+            # It may be: the page lists the lines that are still open. It is not the step to take now.
+            entry["first"] = False
+            entry["url"] = f"{reverse('jobs:job-move', args=[job.pk])}?to_state={move.to_state.value}"
+        elif move.by_hand and not move.needs_reason:
             entry["form"] = forms.MoveForm(initial={"to_state": move.to_state.value}, auto_id=False)
             entry["url"] = reverse("jobs:job-move", args=[job.pk])
         elif move.by_hand:
@@ -388,7 +432,6 @@ def _outstanding_section(request: HttpRequest, job: Job) -> dict:
 
 sections.add_section(10, "check-in", "jobs/_check_in.html", _check_in_section)
 sections.add_section(15, "comeback", "jobs/_comeback.html", _comeback_section)
-sections.add_section(20, "lines", "jobs/_lines.html", _lines_section)
 sections.add_section(40, "isolations", "jobs/_isolations.html", _isolations_section)
 sections.add_section(50, "tests", "jobs/_tests.html", _tests_section)
 sections.add_section(60, "things", "jobs/_things.html", _things_section)

@@ -27,7 +27,11 @@ def measure(request: HttpRequest, line_id: UUID) -> HttpResponse:
         submit="Record it",
         intro="The maker's data decide. The verdict compares the reading with the limits given here, and no more.",
         fixed={"line": line},
-        initial={"phase": Phase.AFTER if before else Phase.BEFORE, "reading": ["", ""]},
+        # "Measure again after" leads here with what is known; the unit goes into the reading's second control.
+        initial={
+            "phase": Phase.AFTER if before else Phase.BEFORE,
+            "reading": ["", request.GET.get("unit", "")],
+        },
         done=line,
         said="Measurement recorded.",
         context=about_line(line),

@@ -33,11 +33,14 @@ def _part(line: WorkLine, part_id: UUID) -> FittedPart:
     )
 
 
-def _on_the_car(line: WorkLine, part_id: UUID) -> FittedPart:
-    return get_object_or_404(
-        FittedPart.objects.select_related("place").filter(vehicle=line.job.vehicle_id).fitted_now(),
-        pk=part_id,
-    )
+def _on_the_car(request: HttpRequest, line: WorkLine, part_id: UUID) -> FittedPart:
+    """The same, while it is on the car. Sent when somebody else took it off meanwhile, the act refuses instead: what
+    was typed stays on the page.
+    """
+    part = _part(line, part_id)
+    if request.method != "POST" and (part.removed_at is not None or part.entered_in_error):
+        raise Http404("not on the car")
+    return part
 
 
 def _went(line: WorkLine, part: FittedPart) -> dict[str, str]:
@@ -87,9 +90,10 @@ def part_fit(request: HttpRequest, line_id: UUID) -> HttpResponse:
         request,
         form_class=forms.FitForm,
         act=acts.fit_part,
-        title="Fit a part in an empty place",
+        title="Fit a part where none is on record",
         submit="It is fitted",
-        intro="A part that takes the place of another one is fitted from “Parts of the car”.",
+        intro="A part that takes the place of one on record is fitted from “Parts of the car”. Where another one came "
+        "off that was not on record, say below what it was.",
         cautions=[CAUTION],
         fixed={"line": line, "in_place": acts.EMPTY},
         form_kwargs={"replace_url": lambda part: reverse("jobs:part-replace", args=[line.pk, part.pk])},
@@ -102,7 +106,7 @@ def part_fit(request: HttpRequest, line_id: UUID) -> HttpResponse:
 @may(May.FIT_PARTS)
 def part_replace(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
-    part = _on_the_car(line, part_id)
+    part = _on_the_car(request, line, part_id)
     return act_page(
         request,
         form_class=forms.ReplaceForm,
@@ -123,7 +127,7 @@ def part_replace(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResp
 @may(May.FIT_PARTS)
 def part_remove(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
-    part = _on_the_car(line, part_id)
+    part = _on_the_car(request, line, part_id)
     return act_page(
         request,
         form_class=forms.RemoveForm,
@@ -143,7 +147,7 @@ def part_remove(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespo
 @may(May.FIT_PARTS)
 def part_refit(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
-    part = _on_the_car(line, part_id)
+    part = _on_the_car(request, line, part_id)
     return act_page(
         request,
         form_class=forms.RefitForm,
@@ -161,7 +165,7 @@ def part_refit(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespon
 @may(May.FIT_PARTS)
 def part_swap(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
-    part = _on_the_car(line, part_id)
+    part = _on_the_car(request, line, part_id)
     return act_page(
         request,
         form_class=forms.SwapForm,
@@ -182,7 +186,7 @@ def part_back(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespons
     """Fit a part again that came off: after a trial, or back from work elsewhere."""
     line = visible_line(request, line_id)
     part = _part(line, part_id)
-    if part.removed_at is None:
+    if part.removed_at is None and request.method != "POST":
         raise Http404("on the car")
     now = part_in_place(line.job.vehicle, part.place, part.position)
     return act_page(
@@ -204,8 +208,8 @@ def part_back(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespons
 @may(May.FIT_PARTS)
 def trial_keep(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
-    part = _on_the_car(line, part_id)
-    if not part.on_trial:
+    part = _on_the_car(request, line, part_id)
+    if not part.on_trial and request.method != "POST":
         raise Http404("not on trial")
     old = part.replaces
     return act_page(

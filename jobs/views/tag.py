@@ -1,4 +1,4 @@
-"""Tags: hung on the car and lifted; shown on the floor, the vehicle page and the job page."""
+"""Tags: set on the car and lifted; shown on the floor, the vehicle page and the job page."""
 
 from __future__ import annotations
 
@@ -44,12 +44,12 @@ def tag_set(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         request,
         form_class=forms.TagForm,
         act=acts.set_tag,
-        title="Hang a tag on the car",
-        submit="Hang it",
+        title="Set a tag on the car",
+        submit="Set the tag",
         fixed={"vehicle": car},
         form_kwargs={"vehicle": car},
         done=job or car,
-        said="The tag hangs on the car.",
+        said="The tag is set.",
         context={"kicker": car.name, "kicker_url": car.get_absolute_url()},
     )
 
@@ -90,7 +90,7 @@ def _head_note(request: HttpRequest, vehicle: Vehicle) -> dict[str, Any] | None:
 
 
 add_head_note(HeadNote(5, "tags", "jobs/_tags_of_vehicle.html", _head_note))
-add_action(Action(60, "Hang a tag", "jobs:tag-set", May.TAG))
+add_action(Action(60, "Set a tag", "jobs:tag-set", May.TAG))
 
 urlpatterns = [
     path("vehicles/<uuid:vehicle_id>/tags/add/", tag_set, name="tag-set"),

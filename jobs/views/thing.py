@@ -23,11 +23,12 @@ def thing_out(request: HttpRequest, job_id: UUID) -> HttpResponse:
         request,
         form_class=forms.ThingForm,
         act=acts.put_out,
-        title="Put out",
+        title="Note what is off the car or left on it",
+        submit="Note it",
         intro="A special tool on the car, a part of the car taken off, a lock: the car does not leave before it is back.",
         fixed={"job": job},
         done=job,
-        said="On record as out.",
+        said="Noted.",
         context=about(job),
     )
 

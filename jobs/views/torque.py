@@ -16,9 +16,10 @@ from jobs.acts import torque as acts
 from jobs.forms import torque as forms
 from jobs.models import Run, TorqueReading, WorkLine
 from jobs.models.procedure import StageKind
-from jobs.models.torque import AngleBy
-from jobs.run_state import RunState, StepState
+from jobs.models.torque import AngleBy, DispositionKind
+from jobs.run_state import FastenerState, RunState, StepState
 from jobs.runs import state_of
+from workshop.engineering.units import show
 from workshop.pages import act_page, may
 from workshop.permissions import May
 
@@ -129,6 +130,11 @@ def _context(
             stage=place.stage,
         )
     last = state.readings[-1] if state.readings else None
+    # Said for this target: kept by the links of the page and by its form, until another target comes.
+    said = request.POST.get("set") or request.GET.get("set")
+    refused = form is not None and form.is_bound  # what was typed is shown, not asked for again
+    anew = None if refused else screen.to_set_anew(state, place, tool, said)
+    said_set = place.target.pk if said and place.target and anew is None else None
     return {
         "run": state.run,
         "state": state,
@@ -136,6 +142,9 @@ def _context(
         "place": place,
         "form": form if may_write else None,
         "needs_tool": not ready,
+        "set_anew": show(anew) if anew else "",
+        "set_url": screen.url_of(state, place, set=place.target.pk) if anew else "",
+        "said_set": said_set,
         "tools": rows,
         "tool": tool,
         "tool_row": chosen,
@@ -145,15 +154,16 @@ def _context(
         "here": screen.url_of(state, place),
         "target": screen.target_figure(place.target, tool.unit if tool and kind == StageKind.TORQUE else ""),
         "buttons": screen.buttons_of(place, tool),
-        "drawing": screen.drawing(state, place, ended=state.ended or not state.next),
+        "drawing": screen.drawing(state, place, ended=state.ended or not state.next, said_set=said_set),
         "stages": screen.stage_rows(state, place),
         "last": last,
+        "last_one": _standing(state, last),
         "last_stage": _stage_name(state, last),
         "decisions": screen.decisions(state),
         "checks": [
             {"of": one, "mine": screen.may_check(one, request.user, state.readings)}
             for one in state.steps
-            if one.step.critical and one.settled and one.check in ("missing", "lapsed")
+            if one.step.critical and one.settled and one.check in ("missing", "lapsed", "failed")
         ],
         "new_needed": [one for one in state.steps if one.needs_new and one.held_by is None],
         "steps": [
@@ -189,6 +199,16 @@ def _chosen_tool(request, kind, rows, form) -> tuple[dict | None, str]:
     return next((row for row in rows if str(row["tool"].pk) == wanted), None), ""
 
 
+def _standing(state: RunState, reading: TorqueReading | None):
+    """The fastener's state where this reading is the one that stands."""
+    for step in state.steps if reading is not None else ():
+        for stage in step.stages:
+            for one in stage.fasteners.values():
+                if one.reading is not None and one.reading.pk == reading.pk:
+                    return one
+    return None
+
+
 def _stage_name(state: RunState, reading: TorqueReading | None) -> str:
     if reading is None:
         return ""
@@ -203,7 +223,7 @@ def _stage_name(state: RunState, reading: TorqueReading | None) -> str:
 def _reading_rows(state: RunState, of: StepState) -> list[dict[str, Any]]:
     """All readings of a step, the newest first; each says whether it stands."""
     names = {stage.stage.pk: stage.stage.name for stage in of.stages}
-    standing = {one.reading.pk for stage in of.stages for one in stage.fasteners.values() if one.reading}
+    standing = {one.reading.pk: one for stage in of.stages for one in stage.fasteners.values() if one.reading}
     decided: dict = {}
     for row in state.dispositions:
         decided.setdefault(row.reading_id, []).append(row)
@@ -212,6 +232,7 @@ def _reading_rows(state: RunState, of: StepState) -> list[dict[str, Any]]:
             "reading": row,
             "stage": names[row.stage_id],
             "stands": row.pk in standing,
+            "one": standing.get(row.pk),
             "dispositions": decided.get(row.pk, []),
         }
         for row in reversed(state.readings)
@@ -279,7 +300,7 @@ def second_check(request: HttpRequest, run_id: UUID, step_id: int) -> HttpRespon
         intro="You took readings in this step: somebody else does the second check." if mine else "",
         submit="Checked",
         fixed={"run": found, "step": of.step},
-        form_kwargs={"of": of},
+        form_kwargs={"of": of, "mine": mine},
         done=found,
         said="The second check is on record.",
         context={"kicker": str(found), "kicker_url": found.get_absolute_url()},
@@ -297,18 +318,24 @@ def dispose(request: HttpRequest, reading_id: UUID) -> HttpResponse:
     of = _step(state_of(row.run), row.step_id)
     one = of.stage(row.stage).fasteners[row.fastener]
     if one.reading is None or one.reading.pk != row.pk:
-        messages.warning(request, "This reading no longer stands: there is a later one, or it was undone.")
-        return redirect(row.run)
+        if request.method != "POST":
+            messages.warning(
+                request, "This reading no longer stands: there is a later one, or it was undone."
+            )
+            return redirect(row.run)
+        # What was typed stays in the form: the act refuses it in words.
+        one = FastenerState(row.fastener, reading=row, verdict=row.verdict, counts=not row.counts_not_because)
+    decided = dict(DispositionKind.choices).get(request.POST.get("kind"), "")
     return act_page(
         request,
         form_class=forms.DisposeForm,
         act=disposition_acts.dispose,
-        title=f"{row.step.title}, fastener {row.fastener}: {one.reading.get_verdict_display().lower()}",
+        title=f"{row.step.title}, fastener {row.fastener}: {one.verdict_label.lower()}",
         submit="Decide",
         fixed={"reading": row},
         form_kwargs={"of": of, "one": one, "person": request.user},
         done=row.run,
-        said="Decided.",
+        said=f"{row.step.title}, {row.stage.name}, fastener {row.fastener}: {decided.lower()}.",
         template="jobs/run_dispose.html",
         context={"kicker": str(row.run), "kicker_url": row.run.get_absolute_url(), "row": row},
     )
@@ -337,12 +364,12 @@ def run_abandon(request: HttpRequest, run_id: UUID) -> HttpResponse:
         request,
         form_class=forms.AbandonForm,
         act=acts.abandon_run,
-        title=f"Give up: {found}",
-        intro="What was recorded stays. The tag on the car stays until somebody lifts it with a reason.",
-        submit="Give it up",
+        title=f"Stop this run: {found}",
+        intro="It is not finished and not taken up again. What was recorded stays. The tag on the car stays until somebody lifts it with a reason.",
+        submit="Stop this run",
         fixed={"run": found},
         done=found,
-        said="The run is given up.",
+        said="The run is stopped.",
     )
 
 

@@ -58,10 +58,10 @@ def stage_of(run: Run, stage: int = 1, step: int = 1):
 def click(
     person, run: Run, stage: int, fastener: int, value, tool, *, step: int = 1, unit="N.m", **more
 ) -> TorqueReading:
-    """One click, through the act. `made_at` goes to `By`."""
-    made_at = more.pop("made_at", None)
+    """One click, through the act. `made_at` and `received_at` go to `By`."""
+    times = {name: more.pop(name, None) for name in ("made_at", "received_at")}
     return acts.record_reading(
-        by=by(person, made_at=made_at),
+        by=by(person, **times),
         run=run,
         step=step_of(run, step),
         stage=stage_of(run, stage, step),
@@ -73,8 +73,15 @@ def click(
     )
 
 
-def click_all(person, run: Run, tool, values=(60, 120), *, step: int = 1, made_at=None) -> None:
+def click_all(person, run: Run, tool, values=(60, 120), *, step: int = 1, **times) -> None:
     """Every stage of a step in the drawn sequence, each clicked at the value given for it."""
     for number, value in enumerate(values, 1):
         for fastener in step_of(run, step).sequence:
-            click(person, run, number, fastener, value, tool, step=step, made_at=made_at)
+            click(person, run, number, fastener, value, tool, step=step, **times)
+
+
+def begun(run: Run, moment) -> Run:
+    """The run as if it had been started then: nothing is recorded on a run before it was there."""
+    Run.objects.filter(pk=run.pk).update(made_at=moment)
+    run.refresh_from_db()
+    return run

@@ -41,7 +41,8 @@ def owner(car, front_desk):
 
 @pytest.fixture
 def job(car, lead):
-    return job_in("in_work", person=lead, vehicle=car, limit=Decimal(150))
+    long_ago = timezone.now() - timedelta(days=5)
+    return job_in("in_work", person=lead, vehicle=car, limit=Decimal(150), made_at=long_ago)
 
 
 @pytest.fixture
@@ -99,7 +100,41 @@ def test_nothing_is_done_before_the_car_is_checked_in(car, lead, owner):
         PartUsedFactory(person=lead, line=line)
 
 
+def test_work_stops_when_it_costs_more_than_was_authorised(client, job, lead, technician, owner):
+    line = authorised_line(job=job, person=lead, owner=owner, amount=100)
+    estimate(line, lead, 100, cost=Decimal(130))
+    for attempt in (
+        lambda: LabourFactory(person=technician, line=line),
+        lambda: PartUsedFactory(person=technician, line=line),
+        lambda: MeasurementFactory(person=technician, line=line),
+        lambda: acts.finish_line(by=by(technician), line=line, seen_version=line.version, correction="x"),
+    ):
+        with pytest.raises(ValidationError, match=r"now costs 130.00 EUR; 100.00 EUR was authorised"):
+            attempt()
+    client.force_login(technician)
+    page = client.get(line.get_absolute_url()).content.decode()
+    assert reverse("jobs:labour-add", args=[line.pk]) not in page
+    assert "before a yes to what it costs now" in page
+    LineAnswerFactory(person=lead, line=line, given_by=owner, amount=Decimal(130))
+    LabourFactory(person=technician, line=line)
+
+
+@pytest.mark.parametrize("kind", ["diagnosis", "make_safe"])
+def test_diagnosis_and_making_safe_do_not_stop_for_an_amount(kind, job, lead, technician, owner):
+    line = authorised_line(job=job, person=lead, owner=owner, amount=100, kind=kind)
+    estimate(line, lead, 100, cost=Decimal(130))
+    LabourFactory(person=technician, line=line)
+
+
 # The answer
+
+
+def test_an_answer_is_not_from_before_the_booking(line, job, lead, owner):
+    with pytest.raises(ValidationError, match="The job was booked at") as refused:
+        LineAnswerFactory(
+            person=lead, line=line, given_by=owner, answered_at=job.made_at - timedelta(minutes=2)
+        )
+    assert list(refused.value.error_dict) == ["answered_at"]
 
 
 def test_an_answer_keeps_who_how_when_and_by_what_right(line, lead, owner):

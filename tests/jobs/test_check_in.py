@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -129,7 +130,7 @@ def test_the_form_comes_back_filled(client, job, front_desk):
     page = refused.content.decode()
     assert "two sledges" in page
     assert "hook 7" in page
-    assert refused.context["form"].errors.keys() == {"damage"}
+    assert refused.context["form"].errors.keys() == {"damage", "odometer"}  # all that is missing, at once
     neither = client.post(url, typed(form, odometer_value=""))
     assert "say below why the odometer is not readable" in neither.context["form"].errors["odometer"][0]
     no_unit = client.post(url, typed(form, odometer_unit=""))
@@ -223,3 +224,10 @@ def test_the_database_wants_the_damage_said(job, front_desk):
             **by(front_desk).stamp(), job=job, odometer=reading, fuel="2", keys=1, damage="",
             road_test_consent=True,
         )  # fmt: skip
+
+
+def test_a_car_is_not_checked_in_before_it_was_booked(job, front_desk):
+    with pytest.raises(ValidationError, match="The job was booked at") as refusal:
+        CheckInFactory(person=front_desk, job=job, made_at=job.made_at - timedelta(hours=1))
+    assert "made_at" in refusal.value.error_dict
+    assert not OdometerReading.objects.exists()

@@ -111,3 +111,26 @@ def test_the_database_wants_the_judgement_in_words(car, line, lead):
         Job.objects.filter(pk=job.pk).update(comeback_judged_by=lead)
     with pytest.raises(IntegrityError), transaction.atomic():
         Job.objects.filter(pk=line.job_id).update(comeback_judged_by=lead, comeback_judgement="x")
+
+
+def test_labour_entered_in_error_is_no_labour(car, line, lead, other_technician):
+    LabourEntry.objects.create(
+        **by(lead).stamp(),
+        line=line,
+        person=other_technician,
+        day=timezone.localdate(),
+        minutes=30,
+        entered_in_error="the wrong name",
+    )
+    job = acts.book(by=by(lead), vehicle=car, title="Hub clicks again", comeback_of=line)
+    acts.judge_comeback(by=by(other_technician), job=job, judgement="Another bearing")
+    assert job.comeback_judged_by == other_technician
+
+
+def test_a_done_lines_page_leads_to_the_booking_of_a_comeback(client, line, lead):
+    client.force_login(lead)
+    url = f"/lines/{line.pk}/comeback/"
+    assert url not in client.get(line.get_absolute_url()).content.decode()
+    WorkLine.objects.filter(pk=line.pk).update(done_at=timezone.now(), correction="tightened")
+    Job.objects.filter(pk=line.job_id).update(state="handed_over")
+    assert url in client.get(line.get_absolute_url()).content.decode()

@@ -4,6 +4,7 @@ opens again.
 
 from __future__ import annotations
 
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
@@ -13,12 +14,14 @@ from django.urls import reverse
 
 from jobs.acts import disposition as disposition_acts
 from jobs.acts import second_check as second_check_acts
-from jobs.models import Disposition, TorqueReading
+from jobs.acts import torque as acts
+from jobs.models import Disposition, Run, TorqueReading
 from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click, click_all, stage_of
 from tests.factories.tool import ToolFactory
 from tests.people import by
+from workshop.models import Event, EventDetail
 
 
 @pytest.fixture
@@ -194,6 +197,65 @@ def test_the_same_key_is_one_decision(above, technician):
     first = dispose(technician, above, "redone", by={"key": key})
     assert dispose(technician, above, "redone", by={"key": key}) == first
     assert Disposition.objects.count() == 1
+
+
+def test_a_single_use_fastener_that_is_redone_takes_another_new_one(lead, technician, car, tool):
+    run = RunFactory(
+        person=lead,
+        vehicle=car,
+        steps=[{**WHEEL, "fasteners": 2, "reuse": "new", "order_of_work": "fastener_by_fastener"}],
+    )
+    step = run.version_used.steps.get()
+
+    def say(what, **times):
+        return acts.say_new_fitted(by=by(technician, **times), run=run, step=step, what=what)
+
+    say("two nuts from the box")
+    click(technician, run, 1, 1, 60, tool)
+    click(technician, run, 1, 2, 60, tool)
+    above = click(technician, run, 2, 1, 140, tool)
+    made = dispose(technician, above, "replaced")
+    refused(
+        lambda: click(technician, run, 1, 1, 60, tool),
+        "step",
+        "say first which new ones were fitted (fastener 1",
+    )
+    assert "new_not_fitted" in [p.code for p in state_of(run).problems]
+    click(technician, run, 2, 2, 120, tool)  # the other one has its new nut
+    acts_at = made.made_at - timedelta(minutes=2)
+    Run.objects.filter(pk=run.pk).update(made_at=acts_at)
+    refused(lambda: say("the same one", made_at=acts_at), "made_at", "was loosened or replaced at")
+    say("one more nut from the box")
+    click(technician, run, 1, 1, 60, tool)
+    click(technician, run, 2, 1, 120, tool)
+    assert state_of(run).complete
+
+
+def test_a_decision_on_what_no_longer_stands_keeps_what_was_typed(client, above, lead, technician):
+    url = reverse("jobs:dispose", args=[above.pk])
+    client.force_login(lead)
+    key = client.get(url).context["form"]["key"].value()
+    dispose(technician, above, "redone")
+    answer = client.post(url, {"key": key, "kind": "replaced", "reason": "thread looks pulled"})
+    assert answer.status_code == 422
+    assert "This reading no longer stands" in answer.content.decode()
+    assert 'value="thread looks pulled"' in answer.content.decode()
+    assert client.get(url).status_code == 302
+
+
+def test_the_message_names_what_was_decided(client, above, technician):
+    url = reverse("jobs:dispose", args=[above.pk])
+    client.force_login(technician)
+    key = client.get(url).context["form"]["key"].value()
+    answer = client.post(url, {"key": key, "kind": "redone", "reason": "went over"}, follow=True)
+    said = "Round 2, fastener 1: loosened and redone from the first stage."
+    assert said in answer.content.decode()
+
+
+def test_a_reason_stands_beside_the_logs_facts(above, technician):
+    dispose(technician, above, "redone", reason="Corin leaned on it")
+    assert not Event.objects.filter(body__contains="Corin").exists()
+    assert EventDetail.objects.filter(words__contains="Corin").count() == 1
 
 
 def test_a_check_lapses_when_a_fastener_is_redone(lead, technician, other_technician, car, tool):

@@ -11,10 +11,19 @@ from django.utils import timezone
 
 from jobs import floor
 from jobs.acts import job as acts
+from jobs.acts import tag as tag_acts
 from jobs.models import Procedure, ProcedureVersion, Run, WorkLine
 from tests.factories.job import JobFactory, RoadTestFactory, TagFactory, ThingOutFactory, job_in
+from tests.factories.procedure import WHEEL
+from tests.factories.run import RunFactory, click_all
+from tests.factories.tool import ToolFactory
 from tests.people import by
 from vehicles.acts import vehicle as vehicle_acts
+
+
+@pytest.fixture
+def tool(lead):
+    return ToolFactory(person=lead)
 
 
 def another_car(lead, number):
@@ -70,9 +79,14 @@ def test_the_next_step_of_every_state(car, lead):
     job = job_in("checked_in", person=lead, vehicle=car)
     assert step_of(job) == "Look at the car and write the first work line"
     undecided = line(job, 1, lead, kind="repair")
-    assert step_of(job) == "Get the owner's answer to 1 line"
-    line(job, 2, lead, kind="service")
-    assert step_of(job) == "Get the owner's answer to 2 lines"
+    assert step_of(job) == "Estimate 1 line, then ask the owner"
+    WorkLine.objects.filter(pk=undecided.pk).update(estimate=10)
+    waiting = "Waiting for the owner's answer to {}: the front desk or a lead records it"
+    assert step_of(job) == waiting.format("1 line")
+    line(job, 2, lead, kind="service", estimate=20)
+    assert step_of(job) == waiting.format("2 lines")
+    WorkLine.objects.filter(pk=undecided.pk).update(answer="yes", authorised_amount=9)
+    assert step_of(job) == waiting.format("2 lines")  # authorised, but not for what it costs
     WorkLine.objects.filter(pk=undecided.pk).update(answer="yes", authorised_amount=10)
     assert step_of(job) == "Start with line 1: job part 1"
     acts.move(by=by(lead), job=job, to_state="in_work")
@@ -109,8 +123,8 @@ def test_the_next_step_towards_the_end(car, lead):
     RoadTestFactory(person=lead, job=job)
     assert step_of(job) == "Make the final check"
     roadtest.final_check(by=by(lead), job=job, new_damage="none", tools_complete=True, parts_complete=True)
-    assert step_of(job) == "Call the car ready"
-    assert step_of(job_in("ready", person=lead, vehicle=car)) == "Hand the car over"
+    assert step_of(job) == "Call the car ready (a lead)"
+    assert step_of(job_in("ready", person=lead, vehicle=car)) == "Hand the car over (a lead)"
 
 
 def test_a_row_says_who_has_it_what_it_waits_for_and_its_tags(client, car, lead, technician):
@@ -198,3 +212,27 @@ def test_a_mark_is_one_persons(client, lead, technician):
 def test_a_car_owner_does_not_see_the_floor(url, client, car_owner):
     client.force_login(car_owner)
     assert client.get(url).status_code == 403
+
+
+def test_when_only_the_second_check_is_missing_somebody_else_is_asked(client, car, lead, technician, tool):
+    run = RunFactory(person=lead, vehicle=car, steps=[{**WHEEL, "fasteners": 2, "critical": True}])
+    assert floor.next_step_of(run.job) == f"Go on with “{run.version_used.procedure.title}”"
+    click_all(technician, run, tool)
+    wanted = f"Second check wanted: by somebody else (“{run.version_used.procedure.title}”)"
+    assert floor.next_step_of(run.job) == wanted
+    client.force_login(lead)
+    assert wanted in client.get("/floor/").content.decode()
+    assert wanted in client.get(run.job.get_absolute_url()).content.decode()
+
+
+def test_a_tag_is_seen_until_it_is_lifted_also_when_its_job_is_over(client, car, lead):
+    job = job_in("in_work", person=lead, vehicle=car)
+    tag = TagFactory(person=lead, vehicle=car, job=job, because="no brake fluid")
+    client.force_login(lead)
+    assert "no job in the building" not in client.get("/floor/").content.decode()
+    type(job).objects.filter(pk=job.pk).update(state="collected_unfinished")
+    page = client.get("/floor/").content.decode()
+    assert "no job in the building" in page
+    assert "no brake fluid" in page
+    tag_acts.lift_tag(by=by(lead), tag=tag, lifted_because="bled")
+    assert "no brake fluid" not in client.get("/floor/").content.decode()

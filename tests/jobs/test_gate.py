@@ -350,3 +350,50 @@ def test_the_waivers_page_lists_them_for_those_who_may(client, job, lead, shop_o
     assert job.number in page
     client.force_login(technician)
     assert client.get("/waivers/").status_code == 403
+
+
+def test_a_waived_cost_does_not_hide_that_the_line_is_not_done_nor_a_higher_cost(job, keeper, lead):
+    line = done_line(job, keeper, lead, complaint="Exhaust", amount="80.00")
+    answer_acts.estimate_line(
+        by=by(lead), line=line, seen_version=line.version, estimate=Decimal(80), cost=Decimal(120)
+    )
+    assert codes(job) >= {"line_above", "line_open"}
+    waiver_acts.waive(by=by(lead), job=job, blocker=found(job, "line_above").key, reason="The shop pays it.")
+    assert "line_above" not in codes(job)
+    assert "line_open" in codes(job)
+    line.refresh_from_db()
+    answer_acts.estimate_line(
+        by=by(lead), line=line, seen_version=line.version, estimate=Decimal(80), cost=Decimal(900)
+    )
+    assert "costs 900.00 now" in found(job, "line_above").text
+
+
+def test_what_was_waived_is_what_that_check_found_missing(job, lead):
+    incomplete = {"new_damage": "None.", "parts_complete": True, "tools_complete": False}
+    test_acts.final_check(by=by(lead), job=job, **incomplete, note="A spanner is missing.")
+    waiver_acts.waive(
+        by=by(lead), job=job, blocker=found(job, "tools").key, reason="Searched for; not in the car."
+    )
+    assert "tools" not in codes(job)
+    test_acts.final_check(by=by(lead), job=job, **incomplete, note="The camshaft locking tool is missing.")
+    assert "camshaft locking tool" in found(job, "tools").text
+
+
+def test_work_after_the_road_test_asks_for_another_one(job, keeper, lead):
+    to_final_checks(job, lead)
+    assert "road_test" not in codes(job)
+    job_acts.move(by=by(lead), job=job, to_state="in_work", reason="One more thing.")
+    finish(done_line(job, keeper, lead, complaint="Wiper"), lead)
+    assert "Work was done after the road test" in found(job, "road_test").text
+
+
+def test_the_cars_other_job_keeps_it_here_but_lets_it_be_called_ready(job, car, keeper, lead):
+    other = in_work(car, keeper, lead)
+    to_final_checks(job, lead)
+    blocker = found(job, "other_job")
+    assert other.number in blocker.text
+    acts.call_ready(by=by(lead), job=job)
+    with pytest.raises(ValidationError, match="stands in the way"):
+        acts.hand_over(by=by(lead), job=job, collected_by=keeper, identified_by="by sight", left_how="driven",
+                       keys_returned=2, odometer=Amount(Decimal(148_300), "km"))  # fmt: skip
+    assert gate.blocks_leaving([blocker], "stays") == []

@@ -14,6 +14,7 @@ from jobs.acts import roadtest as test_acts
 from jobs.models import Isolation, Job, Tag
 from tests.factories.job import IsolationFactory, job_in, qualify
 from tests.people import by
+from vehicles.acts import vehicle as vehicle_acts
 
 
 @pytest.fixture
@@ -96,7 +97,7 @@ def test_dead_and_locked_are_said(field, job, technician):
 def test_it_is_not_re_energised_before_it_was_isolated(job, technician):
     qualify(technician)
     row = IsolationFactory(person=technician, job=job)
-    with pytest.raises(ValidationError, match="isolated after this time"):
+    with pytest.raises(ValidationError, match="It was isolated at"):
         acts.re_energise(
             by=by(technician, made_at=timezone.now() - timedelta(hours=1)), isolation=row, note="covers on"
         )
@@ -111,9 +112,11 @@ def test_a_car_is_isolated_once_at_a_time(job, technician, lead):
     with pytest.raises(ValidationError, match=f"on {job.number}"):
         IsolationFactory(person=technician, job=other_job)
     row = Isolation.objects.get()
+    assert row.vehicle == job.vehicle
+    # Below the act too, and whichever job it is made on.
     with pytest.raises(IntegrityError), transaction.atomic():
         Isolation.objects.create(
-            **by(technician).stamp(), job=job, isolated_by=technician, competence=row.competence, method="x",
+            **by(technician).stamp(), job=other_job, vehicle=job.vehicle, isolated_by=technician, competence=row.competence, method="x",
             proved_dead="x", locked_with="x",
         )  # fmt: skip
 
@@ -176,3 +179,26 @@ def test_by_the_form_with_its_cautions(client, job, technician, other_technician
     assert client.post(back, sent).status_code == 302
     row.refresh_from_db()
     assert row.re_energised_by == other_technician
+
+
+def test_an_isolation_is_of_its_jobs_car(job, technician, lead):
+    row = IsolationFactory(person=technician, job=job) if qualify(technician) else None
+    other = vehicle_acts.add_vehicle(by=by(lead), number="FRAME1", make="Ostra", model="1600 GT", year=1975)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Isolation.objects.create(
+            **by(technician).stamp(), job=job, vehicle=other, isolated_by=technician, competence=row.competence,
+            method="x", proved_dead="x", locked_with="x",
+        )  # fmt: skip
+
+
+def test_the_cars_next_job_shows_that_it_is_isolated(client, job, technician, lead):
+    qualify(technician)
+    IsolationFactory(person=technician, job=job, locked_with="padlock 9")
+    Job.objects.filter(pk=job.pk).update(state="collected_unfinished")
+    job.vehicle.high_voltage = False  # corrected on the car's page: what stands is shown all the same
+    job.vehicle.save()
+    later = job_in("in_work", person=lead, vehicle=job.vehicle)
+    client.force_login(technician)
+    page = client.get(later.get_absolute_url()).content.decode()
+    assert "padlock 9" in page
+    assert "Not isolated on this job" not in page

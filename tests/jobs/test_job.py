@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -10,11 +11,13 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, connection, transaction
+from django.urls import reverse
 from django.utils import timezone
 
 from jobs.acts import job as acts
 from jobs.models import Job, LabourEntry, Pass, WorkLine
 from tests.factories.job import JobFactory, TagFactory, ThingOutFactory, job_in
+from tests.factories.work import WorkLineFactory, owner_of
 from tests.people import by
 from vehicles.models import Keeper, Vehicle, VehicleKeeper
 from workshop.acting import ChangedMeanwhile
@@ -461,5 +464,122 @@ def test_a_closed_job_shows_no_way_to_change_it(client, car, lead):
     client.force_login(lead)
     page = client.get(f"/jobs/{job.pk}/").content.decode()
     assert "Cancelled" in page
-    for words in ("Check the car in", "Plan", "Agree anew"):
+    for words in ("Check the car in", "Plan", "Change title, payer, limit"):
         assert f">{words}<" not in page
+
+
+# A higher limit, once the car is here
+
+
+@pytest.fixture
+def here(car, front_desk):
+    return job_in("checked_in", person=front_desk, vehicle=car, limit=Decimal(100))
+
+
+@pytest.fixture
+def owner(car, front_desk):
+    return owner_of(car, front_desk)
+
+
+def raise_limit(job, person, limit=300, **said):
+    return acts.agree_anew(
+        by=by(person), job=job, seen_version=job.version, reason="more to find", limit=Decimal(limit), **said
+    )
+
+
+def test_a_higher_limit_is_the_owners_answer(here, front_desk, owner):
+    with pytest.raises(ValidationError) as refusal:
+        raise_limit(here, front_desk)
+    assert set(refusal.value.error_dict) == {"given_by", "channel"}
+    raise_limit(here, front_desk, given_by=owner, channel="phone")
+    assert (here.limit, here.limit_given_by, here.limit_channel) == (Decimal(300), owner, "phone")
+    assert here.limit_answered_at is not None
+    raise_limit(here, front_desk, 50)  # lower: nobody is asked
+    assert here.limit == 50
+
+
+def test_who_may_not_authorise_raises_no_limit(here, front_desk, car):
+    driver = owner_of(car, front_desk, "Perrin Holt", "driver")
+    with pytest.raises(ValidationError, match="Perrin Holt may not authorise work") as refusal:
+        raise_limit(here, front_desk, given_by=driver, channel="phone")
+    assert list(refusal.value.error_dict) == ["given_by"]
+
+
+def test_who_records_no_answers_raises_no_limit_and_lowers_it(here, technician, owner):
+    with pytest.raises(ValidationError, match="the front desk or a lead records") as refusal:
+        raise_limit(here, technician, given_by=owner, channel="phone")
+    assert list(refusal.value.error_dict) == ["limit"]
+    raise_limit(here, technician, 50)
+    assert here.limit == 50
+
+
+def test_the_answer_to_a_higher_limit_has_its_time(here, front_desk, owner):
+    for moment in (here.made_at - timedelta(hours=1), timezone.now() + timedelta(hours=1)):
+        with pytest.raises(ValidationError) as refusal:
+            raise_limit(here, front_desk, given_by=owner, channel="phone", answered_at=moment)
+        assert list(refusal.value.error_dict) == ["answered_at"]
+
+
+def test_a_higher_limit_by_its_form(client, here, front_desk, owner):
+    client.force_login(front_desk)
+    url = f"/jobs/{here.pk}/agree/"
+    form = client.get(url).context["form"]
+    sent = {"key": form["key"].value(), "seen_version": here.version, "title": here.title, "limit": "300",
+            "reason": "battery hunt takes longer"}  # fmt: skip
+    refused = client.post(url, sent)
+    assert refused.status_code == 422
+    assert "battery hunt takes longer" in refused.content.decode()
+    assert client.post(url, {**sent, "given_by": str(owner.pk), "channel": "phone"}).status_code == 302
+    page = client.get(here.get_absolute_url()).content.decode()
+    assert "raised: Corin Ashby, by telephone" in page
+
+
+def test_the_database_keeps_who_agreed_together(here):
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Job.objects.filter(pk=here.pk).update(limit_channel="phone")
+
+
+# What the page offers
+
+
+def test_booking_has_the_only_payer_chosen_beforehand(client, car, front_desk):
+    client.force_login(front_desk)
+    url = f"/vehicles/{car.pk}/book/"
+    assert client.get(url).context["form"]["payer"].value() is None
+    owner = owner_of(car, front_desk)
+    form = client.get(url).context["form"]
+    assert (form["payer"].value(), form["authoriser"].value()) == (owner.pk, owner.pk)
+    owner_of(car, front_desk, "Perrin Holt", "authoriser")
+    form = client.get(url).context["form"]
+    assert (form["payer"].value(), form["authoriser"].value()) == (owner.pk, None)
+
+
+def test_a_job_is_not_booked_before_there_was_a_car(car, lead):
+    with pytest.raises(ValidationError, match="model year 2006") as refusal:
+        JobFactory(person=lead, vehicle=car, made_at=datetime(2004, 12, 30, 12, tzinfo=UTC))
+    assert "made_at" in refusal.value.error_dict
+
+
+def test_the_final_checks_are_not_the_next_step_while_a_line_is_open(client, car, technician, lead):
+    job = job_in("in_work", person=lead, vehicle=car)
+    client.force_login(technician)
+    primary = re.compile(r'<button class="btn primary">Go to the final checks')
+    assert primary.search(client.get(job.get_absolute_url()).content.decode())
+    line = WorkLineFactory(person=lead, job=job, complaint="Squeals when cold")
+    page = client.get(job.get_absolute_url()).content.decode()
+    assert not primary.search(page)
+    url = f"/jobs/{job.pk}/move/?to_state=final_checks"
+    assert f'<a class="btn" href="{url}">Go to the final checks' in page
+    asked = client.get(url)
+    assert "Squeals when cold" in asked.content.decode()
+    sent = {"key": asked.context["form"]["key"].value(), "to_state": "final_checks"}
+    assert client.post(url, sent).status_code == 302
+    WorkLine.objects.filter(pk=line.pk).update(dropped_because="sold")
+
+
+def test_a_survey_is_begun_from_the_jobs_page(client, car, technician):
+    job = job_in("checked_in", person=technician, vehicle=car)
+    client.force_login(technician)
+    url = f"{reverse('vehicles:survey-start', args=[car.pk])}?job={job.pk}"
+    assert url in client.get(job.get_absolute_url()).content.decode()
+    assert client.get(url).context["form"]["job"].value() == str(job.pk)

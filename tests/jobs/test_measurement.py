@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+import re
 from decimal import Decimal
 from uuid import uuid4
 
@@ -193,3 +195,30 @@ def test_an_unknown_unit_is_refused(client, line, technician):
     )
     assert answer.status_code == 422
     assert not Measurement.objects.exists()
+
+
+def test_the_position_is_one_that_the_place_has(line, technician):
+    lamps, alternator = Place.objects.get(pk="headlamps"), Place.objects.get(pk="alternator")
+    for place, position in ((lamps, "front_left"), (lamps, ""), (alternator, "left")):
+        with pytest.raises(ValidationError) as refused:
+            MeasurementFactory(person=technician, line=line, place=place, position=position)
+        assert list(refused.value.error_dict) == ["position"], (place, position)
+    MeasurementFactory(person=technician, line=line, place=lamps, position="left")
+
+
+def test_a_reading_before_the_work_leads_to_the_one_after(client, line, technician):
+    lamps = Place.objects.get(pk="headlamps")
+    known = {
+        "what": "Light & glass", "place": lamps, "position": "left", "low": Decimal("3.5"),
+        "limit_source": "sheet 12", "instrument": "gauge 4",
+    }  # fmt: skip
+    MeasurementFactory(person=technician, line=line, phase="before", **known)
+    client.force_login(technician)
+    page = client.get(line.get_absolute_url()).content.decode()
+    link = html.unescape(re.search(r'href="([^"]+)">Measure again after', page)[1])
+    form = client.get(link).context["form"]
+    values = {name: form[name].value() for name in ("phase", "low", "high", *known)}
+    assert values == {**known, "phase": "after", "place": "headlamps", "low": "3.5", "high": None}
+    assert form["reading"].value() == ["", "mm"]
+    MeasurementFactory(person=technician, line=line, phase="after", **known)
+    assert "Measure again after" not in client.get(line.get_absolute_url()).content.decode()

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from jobs import gate
 from jobs.acts import part as acts
+from jobs.lines import trials_open
 from jobs.models import PartChange
 from tests.factories.job import CheckInFactory, JobFactory, job_in
 from tests.factories.vehicle import VehicleFactory
@@ -162,7 +163,7 @@ def test_a_named_part_stays_open_until_it_is_said_where_it_went(line, car, techn
 
 
 def test_nothing_went_anywhere_from_an_empty_place(line, technician, alternator):
-    with pytest.raises(ValidationError, match="The place is empty") as refused:
+    with pytest.raises(ValidationError, match="Nothing is on record in this place") as refused:
         PartFittedFactory(person=technician, line=line, place=alternator, whereabouts="scrapped")
     assert "whereabouts" in refused.value.error_dict
 
@@ -398,3 +399,94 @@ def test_the_list_of_parts_asks_the_same_questions(
     client.force_login(lead)
     with django_assert_max_num_queries(12):
         assert client.get(reverse("jobs:line-parts", args=[line.pk])).status_code == 200
+
+
+# What was not on record, and what changed meanwhile
+
+
+def test_what_came_off_and_was_not_on_record_is_recorded_and_ended_in_one_act(
+    client, line, car, technician, alternator
+):
+    client.force_login(technician)
+    url = reverse("jobs:part-fit", args=[line.pk])
+    form = client.get(url).context["form"]
+    sent = {
+        "key": form["key"].value(), "place": alternator.pk, "description": "Alternator 120 A", "part_number": "AL-120",
+        "provenance": "aftermarket", "supplied_by": "shop", "supply_quality": "matching", "condition": "good",
+        "old_description": "Alternator, no plate on it", "whereabouts": "core",
+    }  # fmt: skip
+    assert client.post(url, sent).status_code == 302
+    new = FittedPart.objects.get(removed_at=None)
+    old = FittedPart.objects.exclude(pk=new.pk).get()
+    assert (old.description, old.whereabouts, old.removed_by_line) == (
+        "Alternator, no plate on it",
+        "core",
+        line,
+    )
+    assert (old.provenance, old.confidence, old.fitted_at) == ("unknown", "open", None)
+    assert new.replaces == old
+    assert PartChange.objects.get().kind == "replaced"
+
+
+def test_what_is_on_record_is_not_described_anew(line, car, technician, alternator):
+    found(technician, car, alternator)
+    with pytest.raises(ValidationError, match="its own record ends") as refused:
+        PartFittedFactory(person=technician, line=line, place=alternator, old_description="Alternator")
+    assert list(refused.value.error_dict) == ["old_description"]
+    assert FittedPart.objects.count() == 1
+
+
+@pytest.mark.parametrize("name", ["part-remove", "part-replace", "part-refit", "part-swap"])
+def test_a_part_that_came_off_meanwhile_costs_nobody_what_was_typed(
+    name, client, line, car, technician, alternator
+):
+    part = found(technician, car, alternator)
+    client.force_login(technician)
+    url = reverse(f"jobs:{name}", args=[line.pk, part.pk])
+    key = client.get(url).context["form"]["key"].value()
+    acts.remove_part(by=by(technician), line=line, part=part, whereabouts="kept")
+    answer = client.post(
+        url,
+        {
+            "key": key, "note": "bearing howls at idle", "description": "x", "part_number": "AL-1", "condition": "good",
+            "provenance": "aftermarket", "supplied_by": "shop", "supply_quality": "matching",
+        },
+    )  # fmt: skip
+    assert answer.status_code == 422
+    assert "bearing howls at idle" in answer.content.decode()
+    assert client.get(url).status_code == 404
+
+
+def test_a_trial_that_was_decided_meanwhile_costs_nobody_what_was_typed(
+    client, line, car, technician, alternator
+):
+    old = found(technician, car, alternator)
+    trial = PartFittedFactory(person=technician, line=line, place=alternator, on_trial=True).part_on
+    assert list(trials_open(line.job)) == [trial]
+    client.force_login(technician)
+    keep, back = (
+        reverse(f"jobs:{name}", args=[line.pk, part.pk])
+        for name, part in (("trial-keep", trial), ("part-back", old))
+    )
+    keys = [client.get(url).context["form"]["key"].value() for url in (keep, back)]
+    acts.put_back(by=by(technician), line=line, part=old)
+    assert not trials_open(line.job).exists()
+    for url, key in zip((keep, back), keys, strict=True):
+        answer = client.post(url, {"key": key, "note": "charges 14.1 V now", "part_number": "AL-1"})
+        assert answer.status_code == 422, url
+        assert "charges 14.1 V now" in answer.content.decode()
+
+
+def test_a_trial_in_an_empty_place_is_found_on_every_job_of_the_car(line, car, lead, technician, alternator):
+    trial = PartFittedFactory(person=technician, line=line, place=alternator, on_trial=True).part_on
+    assert list(trials_open(job_in("in_work", person=lead, vehicle=car))) == [trial]
+    acts.keep_trial(by=by(technician), line=line, part=trial, part_number="AL-1")
+    assert not trials_open(line.job).exists()
+
+
+def test_no_part_is_fitted_before_the_car_came_in(line, technician, alternator):
+    with pytest.raises(ValidationError, match="The car came in at") as refused:
+        PartFittedFactory(
+            person=technician, line=line, place=alternator, made_at=timezone.now() - timedelta(hours=2)
+        )
+    assert list(refused.value.error_dict) == ["made_at"]

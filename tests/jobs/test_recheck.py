@@ -15,7 +15,7 @@ from jobs.acts import second_check as check_acts
 from jobs.acts import torque as acts
 from jobs.models import Run
 from tests.factories.procedure import WHEEL, ProcedureFactory
-from tests.factories.run import OpenLineFactory, RunFactory, click_all, step_of
+from tests.factories.run import OpenLineFactory, RunFactory, begun, click_all, step_of
 from tests.factories.tool import ToolFactory
 from tests.people import by
 from vehicles.acts import outstanding as item_acts
@@ -55,8 +55,8 @@ def test_several_places_of_one_procedure_are_one_recheck(rear_left, again):
     item.refresh_from_db()
     assert item.title == "Check again: Wheel nuts, five M14 (rear left, rear right)"
     assert (item.due_km, item.raised_by_run) == (50, rear_left)
-    facts = json.loads(Event.objects.get(act="vehicles.outstanding.widen").body)["facts"]
-    assert facts["changes"]["title"][0] == "Check again: Wheel nuts, five M14, rear left"
+    words = json.loads(Event.objects.get(act="vehicles.outstanding.widen").detail.words)
+    assert words["changes"]["title"][0] == "Check again: Wheel nuts, five M14, rear left"
     again("front left")
     again("")
     item.refresh_from_db()
@@ -111,9 +111,10 @@ def test_an_independent_check_is_no_recheck_to_be_widened(lead, technician, car,
     steps = [{**WHEEL, "fasteners": 1, "critical": True}]
     procedure = ProcedureFactory(person=lead, area="wheels", steps=steps)
     run = RunFactory(person=lead, vehicle=car, procedure=procedure)
-    click_all(technician, run, tool, made_at=timezone.now() - timedelta(minutes=30))
+    then = timezone.now() - timedelta(minutes=30)
+    click_all(technician, begun(run, then), tool, made_at=then, received_at=then)
     check_acts.second_check(
-        by=by(technician), run=run, step=step_of(run), method="measured", alone_because="nobody else here"
+        by=by(technician), run=run, step=step_of(run), method="mark_sighted", alone_because="nobody else here"
     )
     acts.complete_run(by=by(technician), run=run)
     titles = list(OutstandingItem.objects.order_by("order").values_list("title", flat=True))

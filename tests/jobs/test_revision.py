@@ -62,7 +62,7 @@ def test_a_late_reading_makes_the_next_revision_due(
     acts.hand_over(by=by(lead), job=job, **leaving(job.payer))
     assert sheets.revision_due(job) == []
     run = Run.objects.get(job=job)
-    late = {"made_at": run.made_at, "redo_reason": "Second pass, written down late."}
+    late = {"made_at": run.second_checks.get().made_at, "redo_reason": "Second pass, written down late."}
     click(technician, run, 2, 1, 111, ToolFactory(person=lead), **late)
     assert "Tightening" in sheets.revision_due(job)
     client.force_login(lead)

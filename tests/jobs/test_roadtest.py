@@ -248,3 +248,15 @@ def test_the_form_shows_the_damage_of_check_in_beside(client, job, lead):
     assert client.post(url, sent).status_code == 302
     assert FinalCheck.objects.get().parts_complete is False
     assert Job.objects.get(pk=job.pk).state == "final_checks"
+
+
+def test_the_refusal_names_the_link_where_consent_is_changed(client, car, lead):
+    job = job_in("checked_in", person=lead, vehicle=car)
+    type(job.check_in).objects.filter(pk=job.check_in.pk).update(road_test_consent=False, plates_legal=False)
+    job.refresh_from_db()
+    sentences = acts.why_not_on_the_road(job)
+    client.force_login(lead)
+    page = client.get(job.get_absolute_url()).content.decode()
+    link = f'<a href="/jobs/{job.pk}/check-in/change/">{acts.CHANGE_CONSENT}</a>'
+    assert link in page
+    assert [acts.CHANGE_CONSENT in sentence for sentence in sentences] == [True, True]

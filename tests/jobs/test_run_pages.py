@@ -94,6 +94,73 @@ def test_the_target_stands_in_the_tools_unit_and_the_sources(client, lead, techn
     assert "60 N·m (51 N·m to 69 N·m)" in page
 
 
+def test_another_target_stops_until_the_wrench_is_set(client, technician, run, tool):
+    client.force_login(technician)
+    url = f"{run.get_absolute_url()}?torque_tool={tool.pk}"
+    assert "It is set" not in client.get(url).content.decode(), "not at the very first stage"
+    for fastener in (1, 3, 5, 2, 4):
+        click(technician, run, 1, fastener, 60, tool)
+    page = client.get(url)
+    text = page.content.decode()
+    assert "Set the wrench to" in text
+    assert "120 N·m" in text
+    assert "Clicked at the set value" not in text
+    said = page.context["set_url"]
+    assert f'href="{said.replace("&", "&amp;")}#work"' in text
+    page = client.get(said)
+    text = page.content.decode()
+    assert "It is set" not in text
+    assert "Clicked at the set value" in text
+    number = page.context["said_set"]
+    assert f'<input type="hidden" name="set" value="{number}">' in text
+    answer = post_reading(client, run, fastener="9", tool=tool.pk, set=number)
+    assert answer.status_code == 422
+    assert "Clicked at the set value" in answer.content.decode(), (
+        "what was typed is shown, not asked for anew"
+    )
+    click(technician, run, 2, 1, 120, tool)
+    assert "It is set" not in client.get(url).content.decode(), "the target is the last one's"
+
+
+def test_a_tool_that_is_read_off_is_set_to_nothing(client, lead, technician, run, tool):
+    client.force_login(technician)
+    reads = ToolFactory(person=lead, kind="indicating")
+    for fastener in (1, 3, 5, 2, 4):
+        click(technician, run, 1, fastener, 60, tool)
+    text = client.get(f"{run.get_absolute_url()}?torque_tool={reads.pk}").content.decode()
+    assert "It is set" not in text
+    assert "Record what it shows" in text
+
+
+def test_the_reason_of_a_refusal_stands_directly_above_the_button(client, technician, run, tool):
+    client.force_login(technician)
+    text = post_reading(client, run, fastener="9", tool=tool.pk).content.decode()
+    assert text.count("This step has fasteners 1 to 5.") == 1
+    between = text[text.index("This step has fasteners 1 to 5.") : text.index('value="clicked"')]
+    assert "<input" not in between
+    assert between.count("<button") == 1
+    assert f'action="{reverse("jobs:reading-add", args=[run.pk])}#work"' in text
+
+
+def test_a_procedure_for_other_cars_is_confirmed_on_the_form(client, lead, technician, car):
+    client.force_login(technician)
+    line = OpenLineFactory(person=lead, vehicle=car)
+    procedure = ProcedureFactory(person=lead, title="Wheel nuts", applies_to="Halden Bulwark")
+    url = reverse("jobs:run-start", args=[line.pk])
+    page = client.get(url)
+    assert "Wheel nuts (for: Halden Bulwark)" in page.content.decode()
+    assert "The values are for this car" not in page.content.decode()
+    data = {"key": page.context["form"]["key"].value(), "procedure": procedure.pk, "where": "rear"}
+    answer = client.post(url, data)
+    assert answer.status_code == 422
+    assert "This car is 2006 Halden Drayman" in " ".join(answer.context["form"].errors["applies_confirmed"])
+    assert "The values are for this car" in answer.content.decode()
+    assert client.post(url, {**data, "applies_confirmed": "on"}).status_code == 302
+    run = Run.objects.get()
+    page = client.get(run.get_absolute_url()).content.decode()
+    assert "written for: Halden Bulwark; Tamsin Orrell confirmed that the values are for this car" in page
+
+
 def test_several_at_once_by_the_page(client, technician, run, tool):
     client.force_login(technician)
     url = reverse("jobs:round-add", args=[run.pk])

@@ -6,22 +6,25 @@ from __future__ import annotations
 
 import threading
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import connection, connections
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jobs import runs
 from jobs.acts import second_check as second_check_acts
+from jobs.acts import torque as acts
 from jobs.models import Disposition, ProcedureStage, ProcedureStep, TorqueReading
 from jobs.run_state import FastenerState
 from jobs.runs import state_of, states_of, verdict_of
 from tests.factories.procedure import WHEEL
-from tests.factories.run import RunFactory, click, click_all, stage_of, step_of
+from tests.factories.run import RunFactory, begun, click, click_all, stage_of, step_of
 from tests.factories.tool import ToolFactory
 from tests.people import by
 from workshop.engineering.units import Amount
@@ -136,6 +139,89 @@ def test_the_same_fastener_at_the_same_moment_is_asked_about(transactional_db):
     assert TorqueReading.objects.count() == 1
 
 
+# What was done after what ------------------------------------------------------------------------------------
+
+LOOSEN = {
+    "title": "Hub nut",
+    "fasteners": 2,
+    "stages": [
+        {"name": "Settle", "value": "60", "plus": "10", "unit": "N.m"},
+        {"name": "Back off", "kind": "loosen"},
+        {"name": "Final", "value": "120", "plus": "10", "unit": "N.m"},
+    ],
+}
+
+
+def loosen(person, run, fastener, **more):
+    return acts.record_reading(
+        by=by(person),
+        run=run,
+        step=step_of(run),
+        stage=stage_of(run, 2),
+        fastener=fastener,
+        kind="loosened",
+        **more,
+    )
+
+
+def open_places(run) -> list[tuple[str, int]]:
+    return [
+        (stage.stage.name, number)
+        for step in state_of(run).steps
+        for stage in step.stages
+        for number in stage.todo
+    ]
+
+
+def test_loosened_after_the_final_stage_is_not_tight(lead, technician, car, tool):
+    run = RunFactory(person=lead, vehicle=car, steps=[LOOSEN])
+    for fastener in (1, 2):
+        click(technician, run, 1, fastener, 60, tool)
+    for fastener in (1, 2):
+        loosen(technician, run, fastener)
+    for fastener in (1, 2):
+        click(technician, run, 3, fastener, 120, tool)
+    assert state_of(run).complete
+    loosen(technician, run, 1, redo_reason="shim forgotten")
+    assert open_places(run) == [("Final", 1)], "the other one holds"
+    with pytest.raises(ValidationError, match="Final is open on fastener 1"):
+        acts.complete_run(by=by(technician), run=run)
+    click(technician, run, 3, 1, 120, tool, redo_reason="tight again")
+    assert state_of(run).complete
+
+
+def test_an_earlier_stage_done_again_opens_the_later_ones_of_that_fastener(technician, lead, car, tool):
+    run = RunFactory(person=lead, vehicle=car)
+    click_all(technician, run, tool)
+    click(technician, run, 1, 4, 60, tool, redo_reason="cross-threaded")
+    assert open_places(run) == [("Round 2", 4)]
+    assert len(state_of(run).steps[0].stages[1].fasteners[4].earlier) == 1
+
+
+def test_a_good_reading_that_was_done_before_a_bad_one_does_not_override_it(technician, lead, car, tool):
+    run = begun(RunFactory(person=lead, vehicle=car), timezone.now() - timedelta(hours=2))
+    bad = click(technician, run, 1, 1, 45, tool)
+    assert bad.verdict == "below"
+    earlier = timezone.now() - timedelta(hours=1)
+    late = click(technician, run, 1, 1, 60, tool, made_at=earlier, redo_reason="from the paper slip")
+    assert late.verdict == "within"
+    one = state_of(run).steps[0].stages[0].fasteners[1]
+    assert (one.reading, one.flag, one.earlier) == (bad, "below", [late])
+
+
+def test_what_moved_before_a_still_round_does_not_ask_for_another(technician, lead, car, tool):
+    step = {**WHEEL, "fasteners": 2, "order_of_work": "until_still", "stages": [WHEEL["stages"][1]]}
+    run = begun(RunFactory(person=lead, vehicle=car, steps=[step]), timezone.now() - timedelta(hours=2))
+    for kind in ("clicked", "did_not_move"):
+        for fastener in (1, 2):
+            click(technician, run, 1, fastener, 120, tool, kind=kind)
+    assert state_of(run).complete
+    click(technician, run, 1, 1, 120, tool, made_at=timezone.now() - timedelta(hours=1))
+    assert state_of(run).complete, "it was done before the round in which nothing moved"
+    click(technician, run, 1, 1, 120, tool)
+    assert not state_of(run).complete
+
+
 # Properties -------------------------------------------------------------------------------------------------
 
 torques = st.decimals(min_value=Decimal("0.5"), max_value=Decimal("2000"), places=2)
@@ -170,6 +256,8 @@ def _six(value: Decimal) -> Decimal:
     return value.quantize(Decimal("0.000001"))
 
 
+START = datetime(2024, 5, 6, 9, 0, tzinfo=UTC)
+
 entries = st.lists(
     st.tuples(
         st.integers(0, 2),  # stage
@@ -178,6 +266,7 @@ entries = st.lists(
         st.sampled_from(["within", "below", "above", "not_proven"]),
         st.booleans(),  # counts
         st.sampled_from([None, None, "redone", "replaced", "accepted"]),
+        st.integers(0, 9),  # minute in which it was done, whatever the order of writing down
     ),
     max_size=30,
 )
@@ -201,34 +290,39 @@ def test_no_reading_is_ever_lost(entries, order_of_work):
     )
     step._prefetched_objects_cache = {"stages": _Rows(stages)}
     readings, dispositions = [], []
-    for order, (stage, fastener, kind, verdict, counts, decided) in enumerate(entries, 1):
+    for order, (stage, fastener, kind, verdict, counts, decided, minute) in enumerate(entries, 1):
         row = TorqueReading(
             step_id=1, stage_id=stage, fastener=fastener, order=order, kind=kind, verdict=verdict,
-            counts_not_because="" if counts else "out of calibration",
+            counts_not_because="" if counts else "out of calibration", made_at=START + timedelta(minutes=minute),
         )  # fmt: skip
         readings.append(row)
         if decided:
-            dispositions.append(Disposition(reading=row, kind=decided, after_reading=order))
+            dispositions.append(
+                Disposition(reading=row, kind=decided, after_reading=order, made_at=row.made_at)
+            )
     state = runs._step_state(step, readings, dispositions)
     seen = []
     for stage in state.stages:
         for number, one in stage.fasteners.items():
             held = [*one.earlier, *([one.reading] if one.reading else [])]
             assert all((row.stage_id, row.fastener) == (stage.stage.pk, number) for row in held)
-            assert [row.order for row in one.earlier] == sorted(row.order for row in one.earlier)
+            assert [row.turn for row in one.earlier] == sorted(row.turn for row in one.earlier)
             if one.reading is not None and one.earlier:
-                assert one.reading.order > one.earlier[-1].order
+                assert one.reading.turn > one.earlier[-1].turn
             if one.settled:
                 assert one.counts
                 assert one.verdict != "below"
             seen += held
     assert sorted(row.order for row in seen) == [row.order for row in readings]
-    undone = {
-        row.reading.fastener: row.after_reading for row in dispositions if row.kind in ("redone", "replaced")
-    }
-    for stage in state.stages:
+    for place, stage in enumerate(state.stages):
         for number, one in stage.fasteners.items():
-            assert one.reading is None or one.reading.order > undone.get(number, 0)
+            undone = [
+                row.turn
+                for row in dispositions
+                if row.kind in ("redone", "replaced") and row.reading.fastener == number
+            ]
+            undone += [row.turn for row in readings if row.fastener == number and row.stage_id < place]
+            assert one.reading is None or one.reading.turn > max(undone, default=one.reading.turn[:0])
 
 
 class _Rows:

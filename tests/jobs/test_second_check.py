@@ -20,7 +20,7 @@ from jobs.models import SecondCheck
 from jobs.run_words import check_words
 from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
-from tests.factories.run import RunFactory, click, click_all, step_of
+from tests.factories.run import RunFactory, begun, click, click_all, step_of
 from tests.factories.tool import ToolFactory
 from tests.people import by
 from vehicles.models import OutstandingItem
@@ -41,14 +41,15 @@ def run(lead, car):
 
 @pytest.fixture
 def done(run, technician, tool):
-    """All readings taken half an hour ago."""
-    click_all(technician, run, tool, made_at=timezone.now() - EARLIER)
+    """All readings taken and written down half an hour ago."""
+    then = timezone.now() - EARLIER
+    click_all(technician, begun(run, then - EARLIER), tool, made_at=then, received_at=then)
     return run
 
 
-def check(person, run, *, step=1, made_at=None, key=None, **fields):
+def check(person, run, *, step=1, made_at=None, received_at=None, key=None, **fields):
     return second_check_acts.second_check(
-        by=by(person, made_at=made_at, key=key or uuid4()),
+        by=by(person, made_at=made_at, received_at=received_at, key=key or uuid4()),
         run=run,
         step=step_of(run, step),
         **{"method": "mark_sighted", **fields},
@@ -159,7 +160,9 @@ def test_angle_and_yield_steps_are_never_turned_again(
     else:
         click_all(technician, run, tool)
     refused(
-        lambda: check(other_technician, run, method=method), "method", "turning again would harm the bolt"
+        lambda: check(other_technician, run, method=method, tool=tool),
+        "method",
+        "turning again would harm the bolt",
     )
     check(other_technician, run, method="witnessed")
     assert state_of(run).complete
@@ -208,14 +211,144 @@ def test_after_the_interval_it_is_valid_and_printed_as_such(done, technician, ca
 
 
 @pytest.mark.parametrize(("minutes", "fine"), [(9, False), (10, True)])
-def test_the_interval_is_ten_minutes(run, technician, tool, minutes, fine):
-    done_at = timezone.now() - timedelta(hours=1)
-    click_all(technician, run, tool, made_at=done_at)
-    later = done_at + timedelta(minutes=minutes)
+@pytest.mark.parametrize("which", ["made_at", "received_at"])
+def test_the_interval_is_ten_minutes_by_both_times(run, technician, tool, minutes, fine, which):
+    """When it was done, and when it was written down: a time typed afterwards makes no interval."""
+    then = timezone.now() - timedelta(hours=1)
+    click_all(technician, begun(run, then), tool, made_at=then, received_at=then)
+    enough = then + timedelta(minutes=30)
+    times = {"made_at": then + timedelta(minutes=10), "received_at": enough}
+    times[which] = then + timedelta(minutes=minutes)
+    times["received_at"] = max(times.values()) if which == "made_at" else times["received_at"]
+    times["made_at"] = min(times.values()) if which == "received_at" else times["made_at"]
     if fine:
-        assert check(technician, run, made_at=later, **ALONE)
+        assert check(technician, run, **times, **ALONE)
     else:
-        refused(lambda: check(technician, run, made_at=later, **ALONE), "alone_because", "10 minutes")
+        refused(lambda: check(technician, run, **times, **ALONE), "alone_because", "10 minutes")
+
+
+def test_readings_written_down_just_now_are_not_checked_at_once(run, technician, tool):
+    """Both times typed: readings an hour ago, the check half an hour ago, all of it sent in one minute."""
+    then = timezone.now() - timedelta(hours=1)
+    click_all(technician, begun(run, then), tool, made_at=then)
+    later = then + timedelta(minutes=30)
+    refused(lambda: check(technician, run, made_at=later, **ALONE), "alone_because", "taken and written down")
+
+
+def test_who_took_no_reading_is_not_alone(done, other_technician):
+    with pytest.raises(ValidationError, match="you are the other person who checks it"):
+        check(other_technician, done, **ALONE)
+
+
+def test_a_check_is_not_dated_before_the_last_reading(done, other_technician):
+    at = state_of(done).readings[-1].made_at
+    refused(
+        lambda: check(other_technician, done, made_at=at - timedelta(minutes=2)),
+        "made_at",
+        "The last reading of this step was taken at",
+    )
+    assert check(other_technician, done, made_at=at.replace(second=0, microsecond=0))
+    assert state_of(done).complete, "typed without seconds, it is of the same minute"
+
+
+def test_a_reading_entered_late_that_was_done_before_the_check_does_not_lapse_it(
+    done, technician, other_technician, tool
+):
+    check(other_technician, done)
+    first = state_of(done).readings[0].made_at
+    click(technician, done, 2, 1, 121, tool, made_at=first + timedelta(minutes=5), redo_reason="paper slip")
+    state = state_of(done)
+    assert state.steps[0].stages[1].fasteners[1].reading.typed == 121
+    assert state.steps[0].check == "valid"
+
+
+# A check that finds something -------------------------------------------------------------------------------
+
+WRONG = {"result": "not_in_order", "found": "nut 2 turned a quarter"}
+
+
+def test_a_check_that_finds_it_wrong_blocks_until_it_is_worked_on_and_checked_anew(
+    done, technician, other_technician, tool
+):
+    made = check(other_technician, done, **WRONG)
+    assert check_words(made).endswith(": not in order, nut 2 turned a quarter")
+    state = state_of(done)
+    assert (state.steps[0].check, [p.code for p in state.problems]) == ("failed", ["check_failed"])
+    assert "nut 2 turned a quarter" in state.problems[0].text
+    assert state.problems[0].critical
+    refused(lambda: check(other_technician, done), "result", "no reading was recorded since")
+    click(technician, done, 2, 2, 120, tool, redo_reason="found loose")
+    assert [p.code for p in state_of(done).problems] == ["no_second_check"]
+    check(other_technician, done)
+    assert state_of(done).complete
+
+
+def test_a_valid_check_does_not_outweigh_a_later_one_that_found_it_wrong(done, lead, other_technician):
+    check(other_technician, done)
+    assert state_of(done).complete
+    check(lead, done, **WRONG)
+    assert [p.code for p in state_of(done).problems] == ["check_failed"]
+
+
+def test_a_failed_check_keeps_a_hold_point_shut(lead, technician, other_technician, car, tool):
+    steps = [
+        {**WHEEL, "title": "Caliper", "fasteners": 1, "critical": True, "hold_point": True},
+        {**WHEEL, "title": "Cover", "fasteners": 1},
+    ]
+    run = RunFactory(person=lead, vehicle=car, steps=steps)
+    click_all(technician, run, tool)
+    check(other_technician, run, **WRONG)
+    refused(lambda: click(technician, run, 1, 1, 60, tool, step=2), "step", "“Caliper” is a hold point")
+
+
+@pytest.mark.parametrize(
+    ("fields", "field", "sentence"),
+    [
+        ({"result": "not_in_order"}, "found", "Say what was found"),
+        ({"found": "loose"}, "found", "choose “Not in order”"),
+        ({"result": "perhaps"}, "result", "Say whether the joint is in order"),
+        ({"method": "measured"}, "tool", "Choose the tool"),
+        ({"method": "applied_again"}, "tool", "Choose the tool"),
+    ],
+)
+def test_what_a_check_must_say(done, other_technician, fields, field, sentence):
+    refused(lambda: check(other_technician, done, **fields), field, sentence)
+    assert not SecondCheck.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"method": "mark_sighted", "result": "not_in_order"},
+        {"method": "mark_sighted", "found": "x"},
+        {"method": "mark_sighted", "result": "x"},
+        {"method": "measured"},
+    ],
+)
+def test_the_database_keeps_what_a_check_says(done, other_technician, fields):
+    with pytest.raises(DatabaseError), transaction.atomic():
+        SecondCheck.objects.create(
+            **by(other_technician).stamp(), run=done, step=step_of(done), after_reading=4, **fields
+        )
+
+
+def test_a_tool_that_is_out_of_use_checks_nothing(done, lead, other_technician, tool):
+    from workshop.acts import tools as tool_acts
+
+    assert check(other_technician, done, method="measured", tool=tool).tool == tool
+    tool_acts.report_drop(by=by(other_technician), tool=tool, what="fell")
+    refused(lambda: check(lead, done, method="measured", tool=tool), "tool", "is out of use")
+    assert check(lead, done, tool=tool).tool is None, "by sight there is no tool"
+
+
+def test_what_was_typed_stands_beside_the_logs_facts(done, other_technician):
+    from workshop.models import Event, EventDetail
+
+    check(other_technician, done, note="seen by torchlight", **WRONG)
+    event = Event.objects.get(act="jobs.second_check.second_check")
+    assert "torchlight" not in event.body
+    assert "quarter" not in event.body
+    assert "torchlight" in EventDetail.objects.get(event=event).words
 
 
 def test_a_lead_alone_answers_by_the_reason(lead, run, tool):
@@ -255,11 +388,13 @@ def test_the_same_key_is_one_check_and_the_front_desk_checks_nothing(done, other
         check(front_desk, done)
 
 
-def test_by_the_page(client, done, technician, other_technician):
+def test_by_the_page(client, done, technician, other_technician, tool):
     url = reverse("jobs:second-check", args=[done.pk, step_of(done).pk])
     client.force_login(technician)
     form = client.get(url).context["form"]
-    answer = client.post(url, {"key": form["key"].value(), "method": "measured", "note": "kept"})
+    data = {"key": form["key"].value(), "method": "mark_sighted", "result": "in_order"}
+    assert "alone_because" in form.fields
+    answer = client.post(url, {**data, "note": "kept"})
     assert answer.status_code == 422
     assert "somebody else does the second check" in answer.content.decode()
     assert 'value="kept"' in answer.content.decode()
@@ -267,7 +402,9 @@ def test_by_the_page(client, done, technician, other_technician):
     client.force_login(other_technician)
     assert "Check it" in client.get(done.get_absolute_url()).content.decode()
     form = client.get(url).context["form"]
-    assert client.post(url, {"key": form["key"].value(), "method": "measured"}).status_code == 302
+    assert "alone_because" not in form.fields, "only who took a reading may be alone"
+    data = {"key": form["key"].value(), "result": "in_order", "method": "measured", "tool": tool.pk}
+    assert client.post(url, data).status_code == 302
     assert "Complete the run" in client.get(done.get_absolute_url()).content.decode()
     client.force_login(technician)
     assert client.get(reverse("jobs:second-check", args=[done.pk, 999999])).status_code == 404

@@ -10,19 +10,37 @@ from datetime import timedelta
 import pytest
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from pypdf import PdfReader
 
-from jobs import sheets
+from jobs import demo, sheets
+from jobs.acts import answer as answer_acts
 from jobs.acts import handover as acts
+from jobs.acts import second_check as check_acts
+from jobs.acts import torque as torque_acts
+from jobs.acts import work as work_acts
 from jobs.models import Job, SheetRevision, SheetText
-from tests.factories.handover import HandedOverFactory, done_line, in_work, leaving, rich_job
+from tests.factories.fault import FaultFactory
+from tests.factories.handover import (
+    TOW_BAR,
+    HandedOverFactory,
+    done_line,
+    finish,
+    in_work,
+    leaving,
+    rich_job,
+)
 from tests.factories.keeper import KeeperFactory
+from tests.factories.procedure import ProcedureFactory
+from tests.factories.run import RunFactory, click_all, step_of
+from tests.factories.tool import ToolFactory
 from tests.factories.work import owner_of
 from tests.people import by
 from vehicles.acts import keeper as keeper_acts
 from workshop import sheets as printing
+from workshop.acts import people as people_acts
 from workshop.canonical import canonical, sha256
-from workshop.models import Shop
+from workshop.models import Device, Shop
 
 
 @pytest.fixture
@@ -112,6 +130,116 @@ def test_the_printed_hashes_are_those_of_the_data(rich):
     assert canonical(json.loads(rich.technical)) == rich.technical
 
 
+def body(job: Job) -> dict:
+    return sheets.gather(job, revision=1, issued_at=job.made_at).technical["body"]
+
+
+def test_each_fault_stands_where_it_ended(rich):
+    """Fixed: under the line that fixed it. Outstanding: under its item. Only the others have a table of their own."""
+    said = json.loads(rich.technical)["body"]
+    under_lines = {line["complaint"]: line["faults"] for line in said["lines"]}
+    assert [fault["title"] for fault in under_lines["Secure the tow bar"]] == ["Tow bar loose"]
+    assert [fault["title"] for fault in said["faults"]] == ["Ticking after switching off"]
+    hose = next(item for item in said["outstanding"] if item["title"] == "Power-steering hose weeps")
+    assert hose["from"] == ["Power-steering hose weeps at the crimp"]
+    printed = text(rich)
+    for words in (
+        "Complaint Tow bar loose: fixed; checked afterwards: No play at 500 N, bar pulled by hand",
+        "Finding Parking brake holds on the left side only: fixed; checked afterwards: Both sides hold",
+        "Comes from: Power-steering hose weeps at the crimp",
+    ):
+        assert words in printed, words
+
+
+def test_a_repair_that_is_not_confirmed_says_so(car, keeper, lead):
+    job = in_work(car, keeper, lead)
+    fault = FaultFactory(person=lead, vehicle=car, job=job, title="Stalls when hot", severity="major")
+    line = done_line(job, keeper, lead, faults=[fault])
+    finish(line, lead)
+    work_acts.end_fixed(
+        by=by(lead), fault=fault, line=line, check_made="an hour's drive", confirmed=False,
+        due_on=by(lead).day + timedelta(days=30),
+    )  # fmt: skip
+    said = body(job)
+    assert said["lines"][0]["faults"][0]["end"] == "repaired, not yet confirmed"
+    assert said["glance"]["fixed"] == ["Stalls when hot (repaired, not yet confirmed)"]
+
+
+def test_a_fault_that_another_job_fixed_keeps_its_row(car, keeper, lead):
+    """What is found at one visit may be put right at the next: the earlier sheet's draft says on which job."""
+    first, second = in_work(car, keeper, lead), in_work(car, keeper, lead)
+    fault = FaultFactory(person=lead, vehicle=car, job=first, title="Hand brake weak", severity="major")
+    line = done_line(second, keeper, lead, faults=[fault])
+    finish(line, lead)
+    work_acts.end_fixed(by=by(lead), fault=fault, line=line, check_made="holds on the ramp")
+    assert [(row["title"], row["on"]) for row in body(first)["faults"]] == [
+        ("Hand brake weak", second.number)
+    ]
+    assert body(second)["faults"] == []
+
+
+def test_a_diagnosis_is_not_listed_beside_the_fault_it_found(car, keeper, lead):
+    job = in_work(car, keeper, lead)
+    fault = FaultFactory(person=lead, vehicle=car, job=job, title="Battery flat", severity="minor")
+    for complaint, faults in (("Find the drain", [fault]), ("Look at the rust below", [])):
+        finish(done_line(job, keeper, lead, complaint=complaint, kind="diagnosis", faults=faults), lead)
+    assert body(job)["glance"]["fixed"] == ["Looked into: Look at the rust below"]
+
+
+def test_runs_that_read_alike_are_one_block(car, keeper, lead, technician, other_technician):
+    job = in_work(car, keeper, lead)
+    line = done_line(job, keeper, lead)
+    procedure = ProcedureFactory(person=lead, title="Wheel nuts", steps=[TOW_BAR])
+    tool = ToolFactory(person=lead)
+
+    def wheel(where: str, with_tool=tool):
+        run = RunFactory(person=lead, line=line, procedure=procedure, where=where)
+        click_all(technician, run, with_tool, values=(40, 110))
+        check_acts.second_check(
+            by=by(other_technician), run=run, step=step_of(run), method="applied_again", tool=with_tool
+        )
+        torque_acts.complete_run(by=by(technician), run=run)
+
+    wheel("rear left")
+    wheel("rear right")
+    both = body(job)["runs"]
+    assert [block["title"] for block in both] == ["Wheel nuts, rear left, rear right"]
+    assert [one["where"] for one in both[0]["each"]] == ["rear left", "rear right"]
+    # Each keeps its own completion and second check.
+    assert all(one["state"].startswith("Completed ") for one in both[0]["each"])
+    assert all(one["steps"][0]["checks"][0]["by"] == str(other_technician) for one in both[0]["each"])
+    # Another tool is another block; so is the same place once more.
+    wheel("front left", ToolFactory(person=lead))
+    wheel("rear right")
+    titles = [block["title"] for block in body(job)["runs"]]
+    assert titles == ["Wheel nuts, rear left, rear right", "Wheel nuts, front left", "Wheel nuts, rear right"]
+
+
+def test_who_answered_is_said_once_where_it_is_alike(car, keeper, lead):
+    job = in_work(car, keeper, lead)
+    lines = [done_line(job, keeper, lead, complaint=f"Work {number}") for number in (1, 2)]
+
+    def prices() -> dict:
+        return sheets.gather(job, revision=1, issued_at=job.made_at).personal["prices"]
+
+    assert prices()["answered"].startswith("Corin Ashby, owner, by telephone, ")
+    assert [row["answers"][0]["given"] for row in prices()["lines"]] == ["", ""]
+    answer_acts.record_answer(
+        by=by(lead), line=lines[1], answer="later", given_by=keeper, right="owner", channel="in_person",
+        words="Next month.",
+    )  # fmt: skip
+    said = prices()
+    assert said["answered"] == ""
+    first, second = said["lines"]
+    assert first["answers"][0]["given"].startswith("Corin Ashby, owner, by telephone, ")
+    # Every answer stays: what was agreed first, and what was said later.
+    assert [(row["answer"], row["up_to"]) for row in second["answers"]] == [
+        ("Authorised", "100.00"),
+        ("Deferred", ""),
+    ]
+    assert second["amount"] == ""
+
+
 def test_people_and_prices_stand_on_the_last_page_alone(rich):
     keeper = rich.job.payer
     last, before = text(rich, slice(-1, None)), text(rich, slice(0, -1))
@@ -133,6 +261,27 @@ def test_a_small_sheet_has_two_pages(sheet):
 
 def test_a_middling_sheet_has_three_pages(rich):
     assert rich.pages == len(reader(rich).pages) == 3
+
+
+def test_the_scenarios_longest_visit_has_three_pages_on_either_paper(db):
+    """Two that go with the car, and one to take off."""
+    player = demo.Player(today=timezone.localdate() - timedelta(days=1))
+    player.names["silvan"] = people_acts.add_first_owner(
+        name="Silvan Quarrie", sign_in_name="silvan", password=demo.PASSWORD
+    )
+    player.names["tablet"] = Device.objects.create(name="Workshop tablet")
+    for scene in ("shop", "drayman"):
+        player.play(scene)
+    sheet = SheetRevision.objects.get(job=player.names["job"])
+    context = sheets.sheet_context(
+        json.loads(sheet.technical), json.loads(sheet.text.personal),
+        hashes=(sheet.technical_hash, sheet.personal_hash), token=sheet.token,
+    )  # fmt: skip
+    for paper in ("A4", "Letter"):
+        printed = printing.print_pdf(sheets.TEMPLATE, context, paper)
+        pages = [page.extract_text() for page in PdfReader(io.BytesIO(printed.pdf)).pages]
+        assert len(pages) == 3, paper
+        assert ["Keeper and prices" in page for page in pages] == [False, False, True]
 
 
 @pytest.mark.parametrize(("paper", "width", "height"), [("A4", 595, 842), ("Letter", 612, 792)])

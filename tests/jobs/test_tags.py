@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
@@ -135,3 +137,12 @@ def test_by_the_forms(client, car, technician):
     tag.refresh_from_db()
     assert tag.lifted_because == "down again"
     assert client.get(f"/vehicles/{car.pk}/tags/add/?job=nonsense").status_code == 200
+
+
+def test_a_tag_is_not_lifted_before_it_was_set(car, technician):
+    tag = TagFactory(person=technician, vehicle=car)
+    with pytest.raises(ValidationError, match="The tag was set at") as refusal:
+        acts.lift_tag(
+            by=by(technician, made_at=tag.made_at - timedelta(minutes=2)), tag=tag, lifted_because="x"
+        )
+    assert "made_at" in refusal.value.error_dict

@@ -17,12 +17,13 @@ from jobs.acts.work import add_line
 from jobs.models import Job, JobMove, Run, TorqueReading
 from jobs.runs import state_of
 from tests.factories.procedure import WHEEL, ProcedureFactory
-from tests.factories.run import OpenLineFactory, RunFactory, click, click_all, stage_of, step_of
+from tests.factories.run import OpenLineFactory, RunFactory, begun, click, click_all, stage_of, step_of
 from tests.factories.tool import ToolFactory
 from tests.people import by
 from vehicles.models import OutstandingItem
 from workshop.acts.people import add_competence
 from workshop.engineering.units import Amount
+from workshop.models import Event, EventDetail
 
 
 @pytest.fixture
@@ -111,6 +112,79 @@ def test_a_version_that_needs_a_competence_is_run_by_who_holds_it(lead, shop_own
     assert acts.start_run(by=by(technician), line=line, procedure=procedure).qualified == held
     with pytest.raises(ValidationError, match="It is held by Tamsin Orrell"):
         acts.start_run(by=by(lead), line=line, procedure=procedure)
+
+
+def test_each_reading_is_taken_by_who_holds_the_competence_or_under_who_does(
+    lead, shop_owner, technician, other_technician, car, tool, client
+):
+    procedure = ProcedureFactory(person=lead, version={"competence": "gas_fuel"})
+    line = OpenLineFactory(person=lead, vehicle=car)
+    day = timezone.localdate()
+    held = add_competence(by=by(shop_owner), person=technician, kind="gas_fuel", certificate="G-1",
+                          valid_from=day - timedelta(days=9), expires_on=day)  # fmt: skip
+    run = acts.start_run(by=by(technician), line=line, procedure=procedure)
+    assert not click(technician, run, 1, 1, 60, tool).supervised
+    assert click(other_technician, run, 1, 3, 60, tool).qualified == held
+    said = f"Odo Fennick, supervised by Tamsin Orrell ({held})"
+    assert state_of(run).supervised == [said]
+    client.force_login(lead)
+    assert f"Readings by {said}" in client.get(run.get_absolute_url()).content.decode()
+    type(held).objects.filter(pk=held.pk).update(expires_on=day - timedelta(days=1))
+    for person in (technician, other_technician):
+        with pytest.raises(ValidationError, match="and nobody who holds it supervises the run"):
+            click(person, run, 1, 5, 60, tool)
+    own = add_competence(by=by(shop_owner), person=other_technician, kind="gas_fuel", certificate="G-2",
+                         valid_from=day, expires_on=day)  # fmt: skip
+    assert click(other_technician, run, 1, 5, 60, tool).qualified == own
+
+
+def test_a_procedure_for_other_cars_is_confirmed_first(lead, technician, car):
+    line = OpenLineFactory(person=lead, vehicle=car)
+    for applies_to in ("", "Halden Drayman, steel wheels", "all DRAYMAN vans of halden"):
+        procedure = ProcedureFactory(person=lead, applies_to=applies_to)
+        run = acts.start_run(by=by(technician), line=line, procedure=procedure)
+        assert run.applies_confirmed == ""
+    other = ProcedureFactory(person=lead, applies_to="Halden Bulwark from 2010")
+    refused(
+        lambda: acts.start_run(by=by(technician), line=line, procedure=other),
+        "applies_confirmed",
+        "says that it is for: Halden Bulwark from 2010. This car is",
+    )
+    run = acts.start_run(by=by(technician), line=line, procedure=other, applies_confirmed=True)
+    assert run.applies_confirmed == "Halden Bulwark from 2010"
+    assert state_of(run).applies_words == (
+        "written for: Halden Bulwark from 2010; Tamsin Orrell confirmed that the values are for this car"
+    )
+
+
+def test_a_run_does_not_begin_before_the_car_came_in_nor_end_before_its_last_reading(
+    lead, technician, car, tool
+):
+    line, procedure = OpenLineFactory(person=lead, vehicle=car), ProcedureFactory(person=lead)
+    early = timezone.now() - timedelta(minutes=3)
+    refused(
+        lambda: acts.start_run(by=by(technician, made_at=early), line=line, procedure=procedure),
+        "made_at",
+        "The car came in at",
+    )
+    run = RunFactory(person=lead, line=line, procedure=procedure)
+    click_all(technician, run, tool)
+    begun(run, early)
+    for end, more in ((acts.complete_run, {}), (acts.abandon_run, {"abandoned_because": "stud"})):
+        refused(
+            lambda end=end, more=more: end(by=by(technician, made_at=early), run=run, **more),
+            "made_at",
+            "The last reading was taken at",
+        )
+
+
+def test_what_was_typed_stands_beside_the_logs_facts(lead, technician, car, tool):
+    run = RunFactory(person=lead, vehicle=car, where="Corin's side")
+    click(technician, run, 1, 1, 60, tool)
+    click(technician, run, 1, 1, 60, tool, redo_reason="Corin saw it slip")
+    acts.abandon_run(by=by(technician), run=run, abandoned_because="Corin took the car")
+    assert not Event.objects.filter(act__startswith="jobs.torque", body__contains="Corin").exists()
+    assert EventDetail.objects.filter(words__contains="Corin saw it slip").count() == 1
 
 
 def test_a_car_that_was_called_ready_goes_back_to_work(lead, technician, run, tool):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from threading import Barrier
 from uuid import uuid4
@@ -24,6 +24,7 @@ from tests.people import by
 from tests.vehicles_forms import form_of
 from vehicles.acts import fault as acts
 from vehicles.acts import keeper as keeper_acts
+from vehicles.acts import outstanding as item_acts
 from vehicles.models import DiagnosisStep, Fault, FaultCode, FaultEnd, OutstandingItem, Place
 from workshop.acting import ChangedMeanwhile
 from workshop.engineering.units import Amount
@@ -372,8 +373,10 @@ def test_reopened_with_a_reason_the_old_end_stands_in_the_log(lead, fault, other
         acts.reopen(by=by(lead), fault=fault, reason="again")
 
 
-def test_found_before_the_end_may_be_written_down_after_it(lead, fault):
-    before = timezone.now() - timedelta(minutes=30)
+def test_found_before_the_end_may_be_written_down_after_it(lead, car):
+    now = timezone.now()
+    fault = FaultFactory(person=lead, vehicle=car, severity="major", made_at=now - timedelta(hours=1))
+    before = now - timedelta(minutes=30)
     acts.end_normal(by=by(lead), fault=fault, seen_version=1, normal_source="handbook")
     acts.add_step(by=by(lead, made_at=before), fault=ended(fault), tried="Charged it", seen="holds")
     with pytest.raises(ValidationError, match="Reopen it first"):
@@ -414,6 +417,104 @@ def test_two_people_at_the_same_moment_close_no_circle(lead, technician, fault, 
     assert sorted(done) == [False, True]
 
 
+def test_a_fault_does_not_end_on_an_item_that_was_ended_meanwhile(lead, car, fault):
+    item = ItemFactory(person=lead, vehicle=car, severity="major")
+    item_acts.end_by_finding(
+        by=by(lead), item=OutstandingItem.objects.get(pk=item.pk), seen_version=1, ended_finding="was dirt"
+    )
+    assert item.end == "", "the page was opened before that"
+    said = refusal(acts.end_outstanding, by=by(lead), fault=fault, seen_version=1, item=item)
+    assert "has ended" in said["item"][0]
+    assert Fault.objects.get(pk=fault.pk).end == ""
+
+
+def test_a_repair_is_not_to_be_confirmed_by_an_item_that_was_ended_meanwhile(lead, car, fault, line):
+    item = ItemFactory(person=lead, vehicle=car)
+    item_acts.end_by_finding(
+        by=by(lead), item=OutstandingItem.objects.get(pk=item.pk), seen_version=1, ended_finding="was dirt"
+    )
+    said = refusal(
+        acts.end_fixed, by=by(lead), fault=fault, line=line, check_made="Driven, dry", recheck_item=item
+    )
+    assert "has ended" in said["recheck_item"][0]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_at_the_same_moment_the_item_ends_or_the_fault_ends_on_it(lead, technician, car, fault):
+    item = ItemFactory(person=lead, vehicle=car, severity="major")
+    both = Barrier(2)
+
+    def at_once(call):
+        try:
+            both.wait(timeout=10)
+            call()
+        except ValidationError:
+            return False
+        finally:
+            connection.close()
+        return True
+
+    def end_item():
+        item_acts.end_by_finding(
+            by=by(technician), item=item, seen_version=1, ended_finding="the fuse was loose"
+        )
+
+    def end_fault():
+        acts.end_outstanding(by=by(lead), fault=fault, seen_version=1, item=item)
+
+    with ThreadPoolExecutor(2) as pool:
+        item_ended, fault_ended = pool.map(at_once, [end_item, end_fault])
+    assert item_ended, "an item ends whatever leans on it"
+    if fault_ended:
+        # Only the order in which nothing ended before the fault leaned on it.
+        order = list(Event.objects.filter(act__in=[
+            "vehicles.fault.end_outstanding", "vehicles.outstanding.end_by_finding"
+        ]).order_by("seq").values_list("act", flat=True))  # fmt: skip
+        assert order == ["vehicles.fault.end_outstanding", "vehicles.outstanding.end_by_finding"]
+
+
+@pytest.mark.parametrize("state", ["handed_over", "cancelled"])
+def test_nothing_is_reported_on_a_closed_job(client, lead, technician, car, state):
+    job = JobFactory(person=lead, vehicle=car)
+    because = {"cancelled_because": "sold"} if state == "cancelled" else {}
+    type(job).objects.filter(pk=job.pk).update(state=state, **because)
+    said = refusal(
+        acts.report_fault, by=by(lead), vehicle=car, kind="finding", title="x", severity="minor", job=job
+    )
+    assert "nothing is added to it. Choose an open job" in said["job"][0]
+    assert not car.faults.exists()
+    client.force_login(technician)
+    address = reverse("vehicles:fault-add", args=[car.pk])
+    sent = form_of(client, address) | {"kind": "finding", "title": "Play", "severity": "minor"}
+    answer = client.post(address, sent | {"job": str(job.pk)})
+    assert answer.status_code == 422
+    assert "This job is closed" in answer.context["form"].errors["job"][0]
+    assert client.post(address, sent | {"job": ""}).status_code == 302
+
+
+@pytest.mark.parametrize("act", [acts.add_step, acts.add_code])
+def test_nothing_is_examined_before_the_fault_was_reported(lead, fault, act):
+    what = {"code": "P0562"} if act is acts.add_code else {"tried": "Charged it", "seen": "holds"}
+    early = fault.made_at - timedelta(minutes=2)
+    said = refusal(act, by=by(lead, made_at=early), fault=fault, **what)
+    assert "The fault was reported on" in said["made_at"][0]
+    # The minute in which it was reported, as a person types it.
+    assert act(by=by(lead, made_at=fault.made_at - timedelta(seconds=50)), fault=fault, **what).pk
+
+
+def test_no_fault_ends_before_it_was_reported(lead, fault):
+    early = by(lead, made_at=fault.made_at - timedelta(hours=1))
+    assert "made_at" in refusal(acts.end_normal, by=early, fault=fault, seen_version=1, normal_source="book")
+
+
+def test_nothing_was_wrong_with_a_car_before_it_was_built(lead, car):
+    early = by(lead, made_at=datetime(2004, 12, 30, tzinfo=UTC))
+    said = refusal(acts.report_fault, by=early, vehicle=car, kind="complaint", title="Old", severity="minor")
+    assert "The car is of model year 2006: nothing was wrong with it in 2004" in said["made_at"][0]
+    said = refusal(item_acts.raise_item, by=early, vehicle=car, title="Old", severity="minor", reason="parts")
+    assert "2005 or later" in said["made_at"][0]
+
+
 # --- the database keeps the rules when the form is bypassed -------------------------------------------------------
 
 
@@ -432,6 +533,29 @@ def test_two_people_at_the_same_moment_close_no_circle(lead, technician, fault, 
 def test_the_database_refuses(fault, change):
     with pytest.raises(IntegrityError), transaction.atomic():
         Fault.objects.filter(pk=fault.pk).update(**change)
+
+
+@pytest.mark.parametrize("column", ["outstanding_item", "recheck_item"])
+def test_the_database_ends_no_fault_on_an_ended_item(lead, car, other_car, fault, line, column):
+    ended, foreign = ItemFactory(person=lead, vehicle=car), ItemFactory(person=lead, vehicle=other_car)
+    item_acts.end_by_finding(by=by(lead), item=ended, seen_version=1, ended_finding="was dirt")
+    stamp = {"ended_at": fault.made_at, "ended_by": lead, "version": 2}
+    way = {"outstanding_item": {"end": "outstanding"},
+           "recheck_item": {"end": "fixed", "fixed_by_line": line, "check_made": "Driven"}}[column]  # fmt: skip
+    for item in (ended, foreign):
+        with pytest.raises(IntegrityError, match="that is open"), transaction.atomic():
+            Fault.objects.filter(pk=fault.pk).update(**way, **stamp, **{column: item})
+        copy = Fault.objects.get(pk=fault.pk)
+        copy.pk, copy.order = uuid4(), 77
+        for name, value in {**way, **stamp, column: item}.items():
+            setattr(copy, name, value)
+        with pytest.raises(IntegrityError, match="that is open"), transaction.atomic():
+            copy.save(force_insert=True)
+    open_one = ItemFactory(person=lead, vehicle=car)
+    Fault.objects.filter(pk=fault.pk).update(**way, **stamp, **{column: open_one})
+    # The item ends later, and the fault goes on to be what it was.
+    item_acts.end_by_finding(by=by(lead), item=open_one, seen_version=1, ended_finding="was dirt")
+    Fault.objects.filter(pk=fault.pk).update(reproduced="yes")
 
 
 @pytest.mark.parametrize("way", ENDS)
@@ -605,3 +729,41 @@ def test_queries_do_not_grow_with_the_history(client, technician, lead, car, fau
     few = [count(url) for url in urls]
     grow(8)
     assert [count(url) for url in urls] == few
+
+
+def test_the_reason_is_taken_from_the_owners_answer(client, technician, lead, car, fault, line):
+    address = reverse("vehicles:fault-outstanding", args=[fault.pk])
+    client.force_login(technician)
+
+    def offered() -> str:
+        return client.get(address).context["form"]["reason"].value() or ""
+
+    assert offered() == ""
+    line.faults.add(fault)
+    for answer, reason in (("no", "declined"), ("later", "deferred"), ("yes", "")):
+        amount = Decimal(50) if answer == "yes" else None
+        type(line).objects.filter(pk=line.pk).update(answer=answer, authorised_amount=amount)
+        assert offered() == reason
+
+
+def test_what_is_needed_is_not_called_optional(client, technician, lead, car, fault):
+    item = ItemFactory(person=lead, vehicle=car, severity="major")
+    client.force_login(technician)
+    address = reverse("vehicles:fault-outstanding", args=[fault.pk])
+    form = client.get(address).context["form"]
+    assert [name for name in ("title", "severity", "reason") if not form.fields[name].required] == []
+    sent = form_of(client, address) | {"title": "", "reason": ""}
+    assert set(client.post(address, sent).context["form"].errors) == {"title", "reason"}
+    assert client.post(address, sent | {"item": str(item.pk)}).status_code == 302
+    assert Fault.objects.get(pk=fault.pk).outstanding_item == item
+
+
+def test_words_that_a_person_understands(client, technician, lead, car, fault):
+    client.force_login(technician)
+    page = client.get(fault.get_absolute_url()).text
+    assert "Still open" in page
+    assert "Assess it again" in page
+    listed = reverse("vehicles:faults", args=[car.pk])
+    assert "One cause for several faults" not in client.get(listed).text
+    FaultFactory(person=lead, vehicle=car)
+    assert "One cause for several faults" in client.get(listed).text

@@ -290,3 +290,28 @@ def test_the_keepers_ask_as_often_for_three_as_for_thirty(client, front_desk, dj
     for _ in range(20):
         KeeperFactory.create(front_desk)
     assert count() == few
+
+
+def test_one_person_is_several_things_at_once(client, front_desk, car):
+    client.force_login(front_desk)
+    address = reverse("vehicles:part-for-add", args=[car.pk])
+    sent = {"key": str(uuid4()), "part": ["owner", "authoriser", "collector"], "name": "Bruno Vale"}
+    for _ in range(2):
+        assert client.post(address, sent).status_code == 302
+    bruno = Keeper.objects.get()
+    assert sorted(bruno.vehicles.values_list("part", flat=True)) == ["authoriser", "collector", "owner"]
+    nothing = client.post(address, {"key": str(uuid4()), "keeper": str(bruno.pk)})
+    assert "Tick what this person is for the car" in nothing.context["form"].errors["part"][0]
+
+
+def test_all_the_parts_or_none(client, front_desk, car):
+    client.force_login(front_desk)
+    address = reverse("vehicles:part-for-add", args=[car.pk])
+    sent = {"key": str(uuid4()), "part": ["driver"], "name": "Bruno Vale"}
+    assert client.post(address, sent).status_code == 302
+    bruno = Keeper.objects.get()
+    again = {"key": str(uuid4()), "part": ["payer", "driver"], "keeper": str(bruno.pk)}
+    answer = client.post(address, again)
+    assert answer.status_code == 422
+    assert "plays that part for this car already" in answer.context["form"].errors["keeper"][0]
+    assert [row.part for row in bruno.vehicles.all()] == ["driver"]

@@ -290,6 +290,72 @@ def test_only_people_around_the_car_are_told(lead, item):
         tell(lead, item, stranger)
 
 
+def test_who_sold_the_car_is_told_nothing_any_more(lead, car, item, owner):
+    now = timezone.now()
+    old = ItemFactory(person=lead, vehicle=car, made_at=now - 20 * DAYS)
+    keeper_acts.end_part_for(
+        by=by(lead),
+        vehicle_keeper=car.keepers.get(),
+        until_on=timezone.localdate() - 10 * DAYS,
+        reason="sold",
+    )
+    with pytest.raises(ValidationError) as caught:
+        tell(lead, old, owner)
+    assert "Corin Ashby plays a part for this car at other times, but not on" in caught.value.messages[0]
+    late = acts.tell(by=by(lead, made_at=now - 15 * DAYS), item=old, told_to=owner, channel="phone",
+                     told="Weeps.", answer="declined")  # fmt: skip
+    assert late.told_to == owner, "told while the car was theirs, and written down late"
+
+
+@pytest.mark.parametrize(
+    ("part", "counts"),
+    [
+        ("owner", True),
+        ("registered_keeper", True),
+        ("authoriser", True),
+        ("payer", True),
+        ("collector", True),
+        ("driver", False),
+    ],
+)
+def test_whose_answer_counts(lead, car, item, part, counts):
+    keeper = KeeperFactory(person=lead)
+    keeper_acts.add_part_for(by=by(lead), vehicle=car, keeper=keeper, part=part)
+    told = tell(lead, item, keeper)
+    assert list(Telling.objects.counting(car)) == ([told] if counts else [])
+
+
+def test_what_counts_is_judged_on_the_day_of_the_telling(lead, car, driver):
+    now, today = timezone.now(), timezone.localdate()
+    item = ItemFactory(person=lead, vehicle=car, made_at=now - 20 * DAYS)
+    buyer, seller = KeeperFactory(person=lead), KeeperFactory(person=lead)
+    for keeper, days in ((seller, {"until_on": today - 10 * DAYS}), (buyer, {"from_on": today - 10 * DAYS})):
+        keeper_acts.add_part_for(by=by(lead), vehicle=car, keeper=keeper, part="owner", **days)
+    keeper_acts.add_part_for(by=by(lead), vehicle=car, keeper=seller, part="driver")
+
+    def told(keeper, days_ago, answer="acknowledged"):
+        when = by(lead, made_at=now - days_ago * DAYS)
+        return acts.tell(by=when, item=item, told_to=keeper, channel="phone", told="Weeps.", answer=answer)
+
+    counting = {told(seller, 12), told(buyer, 9)}
+    # Afterwards the seller only drives it; nobody answered; another car.
+    told(seller, 3)
+    told(buyer, 2, answer="no_answer")
+    assert set(Telling.objects.counting(car)) == counting
+    assert not Telling.objects.counting(VehicleFactory(person=lead)).exists()
+
+
+def test_nothing_is_told_or_ended_before_the_item_was_raised(lead, item, owner):
+    early = by(lead, made_at=timezone.now() - timedelta(minutes=5))
+    said = refusal(
+        acts.tell, by=early, item=item, told_to=owner, channel="phone", told="x", answer="declined"
+    )
+    assert "The item was raised on" in said["made_at"][0]
+    said = refusal(acts.leave_so, by=early, item=item, seen_version=1, left_by=owner)
+    assert "Give that time or a later one" in said["made_at"][0]
+    assert now_of(item).end == ""
+
+
 # --- ended ------------------------------------------------------------------------------------------------------
 
 

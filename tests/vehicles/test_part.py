@@ -576,3 +576,19 @@ def test_every_choice_of_provenance_is_one_the_record_knows():
         "factory_standard",
         "factory_option",
     }
+
+
+def test_no_part_was_found_and_no_evidence_seen_before_the_car_was_built(lead, car):
+    part = PartFactory(person=lead, vehicle=car)
+    early = by(lead, made_at=datetime(2004, 6, 1, tzinfo=UTC))
+    for call, arguments in (
+        (
+            acts.record_part,
+            {"vehicle": car, "place": part.place, "description": "x", "provenance": "unknown"},
+        ),
+        (acts.add_evidence, {"part": part, "kind": "invoice", "what": "a bill"}),
+    ):
+        with pytest.raises(ValidationError) as caught:
+            call(by=early, **arguments)
+        assert "The car is of model year 2006" in caught.value.message_dict["made_at"][0]
+    assert not part.evidence.exists()

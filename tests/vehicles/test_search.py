@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from time import perf_counter
+
 import pytest
 from django.urls import reverse
 
@@ -136,3 +138,39 @@ def test_the_list_asks_as_often_for_three_cars_as_for_thirty(
     few = count()
     more(27)
     assert count() == few
+
+
+@pytest.mark.parametrize("name", ["vehicles:vehicles", "vehicles:keepers"])
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "a " * 100,
+        "a b " * 20_000,
+        "x" * 200_000,
+        "\ufdfa" * 200,  # one character that folds into four words
+        "%" * 300,
+        "_%\\'\";--",
+        "\u202e\u0301\ud83d\ude97".encode("utf-16", "surrogatepass").decode("utf-16"),
+        "\U000e0001\uffff\u2028\x7f\x1b",
+        "-" * 200,
+    ],
+    ids=range(9),
+)
+def test_whatever_is_asked_the_page_answers_quickly(client, lead, van, name, asked):
+    client.force_login(lead)
+    began = perf_counter()
+    answer = client.get(reverse(name), {"q": asked})
+    assert answer.status_code == 200
+    # Some hundred times what it takes: only work that grows with the text would reach it.
+    assert perf_counter() - began < 2
+
+
+@pytest.mark.parametrize("name", ["vehicles:vehicles", "vehicles:keepers"])
+def test_a_text_too_long_to_search_for_is_said_to_be_so(client, lead, van, name):
+    client.force_login(lead)
+    answer = client.get(reverse(name), {"q": "kuhler " * 40})
+    assert "That is too long to search for: give at most 200 characters" in answer.text
+    assert not answer.context["page_obj"].object_list
+    assert "kuhler kuhler" in answer.text, "what was typed is still there to be shortened"
+    shorter = client.get(reverse(name), {"q": "kuhler " * 20})
+    assert len(shorter.context["page_obj"].object_list) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
 import pytest
@@ -9,10 +10,15 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils.html import escape
 
+from jobs.models import Job
+from tests.factories.fault import FaultFactory
+from tests.factories.job import JobFactory
 from tests.factories.part import PartFactory, SurveyFactory
 from tests.people import by
 from tests.vehicles_forms import form_of
+from vehicles.acts import fault as fault_acts
 from vehicles.acts import part as part_acts
 from vehicles.acts import survey as acts
 from vehicles.models import FittedPart, Place, Survey, SurveyEntry
@@ -306,3 +312,123 @@ def test_queries_do_not_grow_with_what_was_said(client, lead, survey):
         acts.record_part_seen(by=by(lead), survey=survey, place=place(row), description=row,
                               provenance="unknown", evidence=[])  # fmt: skip
     assert count() == few
+
+
+def test_the_remark_goes_along_to_the_part(client, lead, survey):
+    client.force_login(lead)
+    url = reverse("vehicles:survey-entry", args=[survey.pk, "rear-springs"])
+    remark = "one leaf more & a “Z” bent by hand"
+    answer = client.post(
+        url, form_of(client, url) | {"finding": "not_factory", "position": "left", "note": remark}
+    )
+    sent = form_of(client, answer.url)
+    assert (sent["note"], sent["position"]) == (remark, "left")
+    answer = client.post(answer.url, sent | {"description": "Longer spring", "provenance": "aftermarket"})
+    assert answer.status_code == 302
+    assert survey.entries.get().note == remark
+
+
+def test_a_remark_that_is_too_long_is_not_lost_on_the_way(client, lead, survey):
+    client.force_login(lead)
+    url = reverse("vehicles:survey-entry", args=[survey.pk, "tow-bar"])
+    answer = client.post(url, form_of(client, url) | {"finding": "not_factory", "note": "long " * 100})
+    assert answer.status_code == 422
+    assert "long long long" in answer.text
+    assert "note" in answer.context["form"].errors
+
+
+def test_nothing_is_said_before_the_survey_was_begun(lead, survey):
+    early = by(lead, made_at=survey.made_at - timedelta(minutes=2))
+    for call, arguments in (
+        (acts.record_entry, {"place": place("bonnet"), "finding": "as_factory"}),
+        (acts.record_part_seen, {"place": place("tow-bar"), "description": "Bar", "provenance": "one_off"}),
+        (acts.finish_survey, {"summary": "Nothing."}),
+    ):
+        with pytest.raises(ValidationError) as caught:
+            call(by=early, survey=survey, **arguments)
+        assert "The survey was begun on" in caught.value.message_dict["made_at"][0]
+    same_minute = by(lead, made_at=survey.made_at - timedelta(seconds=50))
+    assert acts.record_entry(by=same_minute, survey=survey, place=place("bonnet"), finding="as_factory").pk
+
+
+def test_no_car_was_surveyed_before_it_was_built(lead, car):
+    with pytest.raises(ValidationError) as caught:
+        acts.start_survey(by=by(lead, made_at=datetime(2004, 6, 1, tzinfo=UTC)), vehicle=car)
+    assert "it was not surveyed in 2004" in caught.value.message_dict["made_at"][0]
+
+
+def test_the_only_open_job_is_what_the_survey_is_for(client, lead, car):
+    client.force_login(lead)
+    url = reverse("vehicles:survey-start", args=[car.pk])
+    assert client.get(url).context["form"]["job"].value() is None
+    over, first = JobFactory(person=lead, vehicle=car), JobFactory(person=lead, vehicle=car)
+    Job.objects.filter(pk=over.pk).update(state="handed_over")
+    page = client.get(url)
+    assert page.context["form"]["job"].value() == first.pk
+    assert str(over.pk) not in page.text
+    JobFactory(person=lead, vehicle=car)
+    assert client.get(url).context["form"]["job"].value() is None
+
+
+def rows_of(answer, finding) -> list[dict]:
+    return [row for group in answer.context["groups"] if group["finding"] == finding for row in group["rows"]]
+
+
+def test_the_report_says_which_positions(client, lead, survey):
+    """The inner wheels of a twin axle are only asked about where somebody spoke of one."""
+    for slug, position in (("rear-springs", "left"), ("tyres", "inner_left")):
+        acts.record_part_seen(by=by(lead), survey=survey, place=place(slug), position=position,
+                              description="Odd one", provenance="aftermarket", evidence=[])  # fmt: skip
+    acts.finish_survey(by=by(lead), survey=survey, summary="Springs.")
+    client.force_login(lead)
+    answer = client.get(survey.get_absolute_url())
+    assert {row["place"].pk: row["where"] for row in rows_of(answer, "not_factory")} == {
+        "rear-springs": "left",
+        "tyres": "inner left",
+    }
+    silent = {row["place"].pk: row["where"] for row in rows_of(answer, "")}
+    assert silent["rear-springs"] == "right"
+    assert silent["tyres"] == "front left, front right, rear left, rear right"
+    assert silent["bonnet"] == ""
+    assert f"{place('rear-springs').name}, right" in answer.text
+
+
+def test_what_nobody_followed_up_is_offered_when_finishing_and_on_the_report(client, lead, car):
+    job = JobFactory(person=lead, vehicle=car)
+    survey = SurveyFactory(person=lead, vehicle=car, job=job)
+    acts.record_part_seen(by=by(lead), survey=survey, place=place("tow-bar"), description="Bar of 60 mm flats",
+                          provenance="one_off", evidence=[])  # fmt: skip
+    acts.record_entry(by=by(lead), survey=survey, place=place("roof"), finding="open", note="Who cut it?")
+    acts.record_entry(by=by(lead), survey=survey, place=place("exhaust"), finding="not_seen", note="hot")
+    client.force_login(lead)
+    finish = reverse("vehicles:survey-finish", args=[survey.pk])
+    loose = {row["place"].pk: row["loose"] for row in client.get(finish).context["loose"]}
+    assert set(loose) == {"tow-bar", "roof"}
+    # The links lead to forms that are filled in.
+    sent = form_of(client, loose["tow-bar"]["fault"])
+    assert (sent["title"], sent["place"], sent["kind"]) == ("Bar of 60 mm flats", "tow-bar", "finding")
+    assert sent["job"] == str(job.pk)
+    assert client.post(loose["tow-bar"]["fault"], sent | {"severity": "major"}).status_code == 302
+    assert [row["place"].pk for row in client.get(finish).context["loose"]] == ["roof"]
+    acts.finish_survey(by=by(lead), survey=survey, summary="The tow bar first.")
+    report = client.get(survey.get_absolute_url())
+    assert [str(fault) for fault in rows_of(report, "not_factory")[0]["faults"]] == ["F1 Bar of 60 mm flats"]
+    assert "F1 Bar of 60 mm flats" in report.text
+    asked = rows_of(report, "open")[0]["loose"]["outstanding"]
+    assert escape(asked) in report.text
+    sent = form_of(client, asked)
+    assert (sent["title"], sent["place"]) == ("Who cut it?", "roof")
+    assert client.post(asked, sent | {"severity": "advice", "reason": "beyond"}).status_code == 302
+    report = client.get(survey.get_absolute_url())
+    assert not any("loose" in row for group in report.context["groups"] for row in group["rows"])
+    assert "O1 Who cut it?" in report.text
+
+
+def test_an_old_ended_fault_of_the_place_is_no_follow_up(client, lead, car):
+    fault = FaultFactory(person=lead, vehicle=car, place=place("roof"))
+    fault_acts.end_normal(by=by(lead), fault=fault, seen_version=1, normal_source="handbook")
+    survey = SurveyFactory(person=lead, vehicle=car)
+    acts.record_entry(by=by(lead), survey=survey, place=place("roof"), finding="open", note="Who cut it?")
+    client.force_login(lead)
+    finish = reverse("vehicles:survey-finish", args=[survey.pk])
+    assert [row["place"].pk for row in client.get(finish).context["loose"]] == ["roof"]

@@ -13,6 +13,7 @@ from django.urls import reverse
 
 from tests.factories.vehicle import ReadingFactory, VehicleFactory
 from tests.people import by
+from tests.vehicles_forms import form_of
 from vehicles import panels
 from vehicles.acts import vehicle as acts
 from vehicles.models import Fault, IdentityReading, Registration, Vehicle
@@ -420,3 +421,42 @@ def test_the_whole_page_asks_as_often_for_two_readings_as_for_thirty(
         acts.add_registration(by=by(lead), vehicle=car, plate=f"QL {n}")
     VehicleFactory.create(lead)
     assert count() == few
+
+
+def test_car_and_plate_in_one_form(client, front_desk):
+    client.force_login(front_desk)
+    address = reverse("vehicles:vehicle-add")
+    sent = form_of(client, address) | {
+        **MODERN,
+        "number": GOOD_VIN,
+        "plate": "ql 06-ab",
+        "country": "Tarnshire",
+    }
+    for _ in range(2):
+        assert client.post(address, sent).status_code == 302
+    plate = Registration.objects.get()
+    assert (plate.plate, plate.country, plate.vehicle.number) == ("QL 06-AB", "Tarnshire", GOOD_VIN)
+    assert Vehicle.objects.search("ql06ab").get() == plate.vehicle
+
+
+def test_a_refused_plate_takes_on_no_car(client, front_desk, car):
+    acts.add_registration(by=by(front_desk), vehicle=car, plate="QL 06-AB")
+    client.force_login(front_desk)
+    address = reverse("vehicles:vehicle-add")
+    sent = form_of(client, address) | {**MODERN, "number": GOOD_VIN}
+    answer = client.post(address, sent | {"plate": "QL06AB"})
+    assert answer.status_code == 422
+    assert "in force on a car of the shop" in answer.context["form"].errors["plate"][0]
+    answer = client.post(address, sent | {"country": "Tarnshire"})
+    assert "Give the plate of this country" in answer.context["form"].errors["plate"][0]
+    assert not Vehicle.objects.filter(number=GOOD_VIN).exists()
+    assert client.post(address, sent).status_code == 302
+    assert Registration.objects.count() == 1
+
+
+def test_a_questioned_number_is_a_note(client, lead, car):
+    Vehicle.objects.filter(pk=car.pk).update(number_questions="Looks short.", as_stamped=True)
+    client.force_login(lead)
+    page = client.get(car.get_absolute_url()).text
+    assert "(this number was questioned; it is kept as the car bears it)" in page
+    assert '<span class="flag">questioned' not in page

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.acts import torque
-from tests.factories.run import RunFactory, click
+from tests.factories.run import RunFactory, begun, click
 from tests.factories.tool import CalibrationFactory, ToolFactory
 from tests.people import by
 from vehicles.models import OutstandingItem
@@ -193,6 +193,34 @@ def test_a_failed_tool_raises_one_recheck_on_each_car(lead, technician, car, cli
     assert "1 run in doubt" in page
 
 
+def test_a_second_failure_raises_the_runs_that_no_open_recheck_lists(lead, technician, car):
+    tool = ToolFactory(person=lead)
+    first = RunFactory(person=lead, vehicle=car, where="front left")
+    click(technician, first, 1, 1, 60, tool)
+    acts.report_drop(by=by(technician), tool=tool, what="fell")
+    CalibrationFactory(person=lead, tool=tool, calibrated_on=today())
+    second = RunFactory(person=lead, line=first.line, where="front right")
+    assert not click(technician, second, 1, 1, 60, tool).counts_not_because
+    acts.report_drop(by=by(technician), tool=tool, what="fell again")
+    items = list(OutstandingItem.objects.order_by("order"))
+    assert [item.raised_by_run for item in items] == [first, second]
+    assert str(first) not in items[1].detail, "it is on the open one already"
+    CalibrationFactory(person=lead, tool=tool, calibrated_on=today(), passed=False)
+    assert OutstandingItem.objects.count() == 2, "nothing was tightened since"
+
+
+def test_what_was_typed_stands_beside_the_logs_facts(lead, technician):
+    from workshop.models import Event, EventDetail
+
+    tool = ToolFactory(person=lead)
+    acts.report_drop(by=by(technician), tool=tool, what="Corin knocked it off the bench")
+    acts.correct_tool(by=by(lead), tool=tool, seen_version=2, reason="Corin asked", name="Corin's wrench",
+                      iso_class="II-A")  # fmt: skip
+    CalibrationFactory(person=lead, tool=tool, calibrated_on=today(), note="Corin brought it")
+    assert not Event.objects.filter(body__contains="Corin").exists()
+    assert EventDetail.objects.filter(words__contains="Corin").count() == 4
+
+
 def test_only_readings_since_the_last_good_calibration_are_in_doubt(lead, technician, car):
     tool = ToolFactory(person=lead)
     run = RunFactory(person=lead, vehicle=car)
@@ -204,7 +232,8 @@ def test_only_readings_since_the_last_good_calibration_are_in_doubt(lead, techni
     other = ToolFactory(person=lead, calibrated=False)
     CalibrationFactory(person=lead, tool=other, calibrated_on=today() - timedelta(days=300))
     old = RunFactory(person=lead, line=run.line)
-    click(technician, old, 1, 1, 60, other, made_at=timezone.now() - timedelta(days=20))
+    then = timezone.now() - timedelta(days=20)
+    click(technician, begun(old, then), 1, 1, 60, other, made_at=then)
     CalibrationFactory(person=lead, tool=other, calibrated_on=today() - timedelta(days=10))
     acts.report_drop(by=by(lead), tool=other, what="fell")
     assert OutstandingItem.objects.count() == 1

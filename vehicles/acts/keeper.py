@@ -76,6 +76,9 @@ def add_part_for(
     ended = []
     if end_current and until_on is None and part in HOLDERS:
         ended = _end_earlier(by, vehicle, keeper, part, from_on)
+        if ended and from_on is None:
+            # Who follows another has the part since then, not "always": an earlier sheet is not theirs.
+            from_on = by.day
     row = create(
         VehicleKeeper(
             **by.stamp(), vehicle=vehicle, keeper=keeper, part=part, from_on=from_on, until_on=until_on
@@ -85,6 +88,42 @@ def add_part_for(
     facts = {"part": part, "from": from_on, "until": until_on, "ended": [str(other.pk) for other in ended]}
     note(row, vehicle=vehicle, facts=facts, words={"name": keeper.name})
     return row
+
+
+@act(May.EDIT_KEEPERS)
+def add_parts_for(
+    *,
+    by: By,
+    vehicle: Vehicle,
+    parts: list[str],
+    keeper: Keeper | None = None,
+    name: str = "",
+    phone: str = "",
+    from_on: date | None = None,
+    until_on: date | None = None,
+    end_current: bool = True,
+) -> Keeper:
+    """Everything that one person is for a car, known or new: all of it, or with a refusal none. Answers who it is."""
+    if not parts:
+        raise ValidationError({"part": "Say what this person is for the car: one part or several."})
+    keeper = keeper or _somebody_new(by, name, phone)
+    for part in dict.fromkeys(parts):
+        add_part_for(
+            by=by,
+            vehicle=vehicle,
+            keeper=keeper,
+            part=part,
+            from_on=from_on,
+            until_on=until_on,
+            end_current=end_current,
+        )
+    return keeper
+
+
+def _somebody_new(by: By, name: str, phone: str) -> Keeper:
+    if not name.strip():
+        raise ValidationError({"name": "Give the name, or choose somebody from the list."})
+    return add_keeper(by=by, name=name, phone=phone)
 
 
 @act(May.EDIT_KEEPERS)
@@ -101,14 +140,10 @@ def add_person_for(
     end_current: bool = True,
 ) -> VehicleKeeper:
     """`add_part_for`, with somebody known or, by name, somebody new: both in one."""
-    if keeper is None:
-        if not name.strip():
-            raise ValidationError({"name": "Give the name, or choose somebody from the list."})
-        keeper = add_keeper(by=by, name=name, phone=phone)
     return add_part_for(
         by=by,
         vehicle=vehicle,
-        keeper=keeper,
+        keeper=keeper or _somebody_new(by, name, phone),
         part=part,
         from_on=from_on,
         until_on=until_on,
@@ -194,6 +229,7 @@ def _refuse_future(by: By, **days: date | None) -> None:
 __all__ = [
     "add_keeper",
     "add_part_for",
+    "add_parts_for",
     "add_person_for",
     "correct_keeper",
     "end_part_for",

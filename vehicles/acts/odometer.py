@@ -120,7 +120,11 @@ def mark_falsified(*, by: By, reading: OdometerReading, falsified_by: str) -> Od
 @act(May.RECORD_ODOMETER)
 def state_first(*, by: By, instrument: Instrument, first: Amount, estimate_note: str) -> Instrument:
     """Say what an instrument showed when it was fitted, where that was not known, and how it is known now."""
-    row = Instrument.objects.select_for_update(no_key=True, of=("self",)).select_related("vehicle").get(pk=instrument.pk)
+    row = (
+        Instrument.objects.select_for_update(no_key=True, of=("self",))
+        .select_related("vehicle")
+        .get(pk=instrument.pk)
+    )
     if row.first is not None:
         raise ValidationError(f"Its first reading is on record already: {_figure(row.first, row.unit)}.")
     if not estimate_note.strip():
@@ -211,7 +215,11 @@ def replace_instrument(
 def _mark(by: By, reading: OdometerReading, column: str, field: str, text: str, ask: str) -> OdometerReading:
     if not text.strip():
         raise ValidationError({field: ask})
-    row = OdometerReading.objects.select_for_update(no_key=True, of=("self",)).select_related("vehicle").get(pk=reading.pk)
+    row = (
+        OdometerReading.objects.select_for_update(no_key=True, of=("self",))
+        .select_related("vehicle")
+        .get(pk=reading.pk)
+    )
     if there := getattr(row, column):
         raise ValidationError({field: f"This is on record for the reading already: {there}"})
     if row.value is None:

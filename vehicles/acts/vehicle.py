@@ -50,6 +50,17 @@ def add_vehicle(*, by: By, number: str, as_stamped: bool = False, **fields) -> V
 
 
 @act(May.EDIT_VEHICLE)
+def take_on(*, by: By, plate: str = "", country: str = "", **vehicle_fields) -> Vehicle:
+    """A car and the plate that it bears, in one act; `vehicle_fields` are those of `add_vehicle`."""
+    if country.strip() and not plate.strip():
+        raise ValidationError({"plate": "Give the plate of this country, or leave both empty."})
+    vehicle = add_vehicle(by=by, **vehicle_fields)
+    if plate.strip():
+        add_registration(by=by, vehicle=vehicle, plate=plate, country=country)
+    return vehicle
+
+
+@act(May.EDIT_VEHICLE)
 def correct_vehicle(
     *,
     by: By,

@@ -25,13 +25,26 @@ class AnyAmountField(AmountField):
         self.widget.widgets[1].choices = choices
 
 
+def open_job_field() -> forms.ModelChoiceField:
+    """One of the car's open jobs; the form gives the queryset."""
+    return forms.ModelChoiceField(
+        queryset=None,
+        required=False,
+        label="On the job",
+        empty_label="No job",
+        error_messages={
+            "invalid_choice": "This job is closed: nothing is added to it. Choose an open job, or leave this empty."
+        },
+    )
+
+
 class FaultForm(ModelActForm):
     place = PlaceField(label="Place", required=False, empty_label="–")
     position = position_field()
     reported_by = forms.ModelChoiceField(
         queryset=Keeper.objects.none(), required=False, label="Reported by", empty_label="–"
     )
-    job = forms.ModelChoiceField(queryset=None, required=False, label="On the job", empty_label="No job")
+    job = open_job_field()
     made_at = MomentField(required=False, label="Said or found earlier? When")
 
     class Meta:
@@ -52,7 +65,7 @@ class FaultForm(ModelActForm):
     def __init__(self, *args, vehicle: Vehicle, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["reported_by"].queryset = keepers_of(vehicle)
-        self.fields["job"].queryset = vehicle.jobs.all()
+        self.fields["job"].queryset = vehicle.jobs.open()
 
 
 class CodeForm(ModelActForm):
@@ -103,7 +116,12 @@ class CauseForm(ActForm):
         label="Faults that it explains",
         widget=forms.CheckboxSelectMultiple,
     )
-    description = forms.CharField(label="The cause", max_length=300, required=False)
+    description = forms.CharField(
+        label="The cause",
+        max_length=300,
+        help_text="Not needed where a cause named before is chosen.",
+        error_messages={"required": "Say what the cause is, or choose one named before."},
+    )
     cause = forms.ModelChoiceField(
         queryset=RootCause.objects.none(),
         label="Or a cause named before",
@@ -114,7 +132,13 @@ class CauseForm(ActForm):
     def __init__(self, *args, vehicle: Vehicle, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["faults"].queryset = vehicle.faults.exclude(end="error")
-        self.fields["cause"].queryset = vehicle.root_causes.order_by("-made_at")
+        causes = vehicle.root_causes.order_by("-made_at")
+        if causes.exists():
+            self.fields["cause"].queryset = causes
+            needed_unless_chosen(self, "cause", ("description",))
+        else:
+            del self.fields["cause"]
+            self.fields["description"].help_text = ""
 
     def act_arguments(self):
         arguments = super().act_arguments()
@@ -133,6 +157,13 @@ class NoFaultFoundForm(EditForm):
     )
 
 
+def needed_unless_chosen(form: forms.Form, chosen: str, names: tuple[str, ...]) -> None:
+    """What is needed for a new record is shown as needed, and is not asked for once one on record is chosen."""
+    if form.is_bound and form.data.get(form.add_prefix(chosen)):
+        for name in names:
+            form.fields[name].required = False
+
+
 class FaultOutstandingForm(DueFields, EditForm):
     """An item that is open on the car, or a new one made with this."""
 
@@ -142,10 +173,18 @@ class FaultOutstandingForm(DueFields, EditForm):
         label="An item that is open",
         empty_label="A new one, as below",
     )
-    title = forms.CharField(label="What is outstanding", max_length=160, required=False)
-    severity = forms.ChoiceField(label="Severity", choices=Severity.choices, required=False)
+    title = forms.CharField(
+        label="What is outstanding",
+        max_length=160,
+        error_messages={"required": "Say what is outstanding, or choose an open item."},
+    )
+    severity = forms.ChoiceField(
+        label="Severity", choices=Severity.choices, error_messages={"required": "Say how severe it is."}
+    )
     reason = forms.ChoiceField(
-        label="Why it is outstanding", choices=[("", "–"), *OutstandingReason.choices], required=False
+        label="Why it is outstanding",
+        choices=[("", "choose"), *OutstandingReason.choices],
+        error_messages={"required": "Say why it is outstanding."},
     )
     detail = forms.CharField(
         label="What it means and what should be done",
@@ -157,18 +196,7 @@ class FaultOutstandingForm(DueFields, EditForm):
     def __init__(self, *args, vehicle: Vehicle, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["item"].queryset = OutstandingItem.objects.filter(vehicle=vehicle).open()
-
-    def clean(self):
-        cleaned = super().clean()
-        if not cleaned.get("item") and "item" not in self.errors:
-            for name, sentence in (
-                ("title", "Say what is outstanding, or choose an open item."),
-                ("severity", "Say how severe it is."),
-                ("reason", "Say why it is outstanding."),
-            ):
-                if not cleaned.get(name) and name not in self.errors:
-                    self.add_error(name, sentence)
-        return cleaned
+        needed_unless_chosen(self, "item", ("title", "severity", "reason"))
 
     def act_arguments(self):
         arguments = super().act_arguments()
@@ -181,7 +209,7 @@ class FaultOutstandingForm(DueFields, EditForm):
         new = [name for name in self.fields if name not in ("key", "seen_version", "item")]
         return [
             {"title": "On record already", "fields": [self["item"]]},
-            {"title": "Or a new item", "fields": [self[name] for name in new]},
+            {"title": "Or a new item, where none is chosen above", "fields": [self[name] for name in new]},
         ]
 
 

@@ -1,7 +1,7 @@
 from django import forms
 from django.core.exceptions import ValidationError
 
-from vehicles.models import Keeper, VehicleKeeper
+from vehicles.models import Keeper, KeeperPart, VehicleKeeper
 from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
 from workshop.forms.fields import DayField
 
@@ -25,15 +25,28 @@ class CorrectKeeperForm(EditForm, KeeperForm):
 
 
 class PartForForm(ModelActForm):
-    """One person's part for one car: somebody known, or somebody new in the same step."""
+    """What one person is for one car, all of it at once: somebody known, or somebody new in the same step."""
 
+    part = forms.MultipleChoiceField(
+        label="What they are for this car",
+        choices=KeeperPart.choices,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="As many as hold. Owner and registered keeper may authorise and collect without being named for it.",
+        error_messages={"required": "Tick what this person is for the car: one or several."},
+    )
     keeper = forms.ModelChoiceField(
         label="Who",
         queryset=Keeper.objects.none(),
         required=False,
         empty_label="Somebody new: fill in below",
+        help_text="Needed unless the name of somebody new is given.",
     )
-    name = forms.CharField(label="Name of somebody new", max_length=120, required=False)
+    name = forms.CharField(
+        label="Name of somebody new",
+        max_length=120,
+        required=False,
+        help_text="Needed unless somebody is chosen from the list.",
+    )
     phone = forms.CharField(label="Phone", max_length=40, required=False)
     end_current = forms.BooleanField(
         label="Takes the place of the owner or keeper so far",
@@ -44,8 +57,8 @@ class PartForForm(ModelActForm):
 
     class Meta:
         model = VehicleKeeper
-        fields = ("part", "from_on", "until_on")
-        labels = {"part": "What they are for this car", "from_on": "From", "until_on": "Until"}
+        fields = ("from_on", "until_on")
+        labels = {"from_on": "From", "until_on": "Until"}
         help_texts = {"until_on": "Only when it is over already: the first day on which it no longer held."}
         formfield_callback = trade_field
 
@@ -67,6 +80,11 @@ class PartForForm(ModelActForm):
                 ),
             )
         return cleaned
+
+    def act_arguments(self):
+        arguments = super().act_arguments()
+        arguments["parts"] = arguments.pop("part")
+        return arguments
 
 
 class EndPartForm(ActForm):

@@ -10,12 +10,17 @@ from workshop.models import Shop
 class ReadingForm(ActForm):
     """A reading, in the instrument's unit; asks for what only some cars need where the car needs it."""
 
-    amount = AmountField("distance", label="What the odometer shows", required=False)
+    amount = AmountField(
+        "distance",
+        label="What the odometer shows",
+        required=False,
+        help_text="Needed unless you say why it is not readable.",
+    )
     not_readable_because = forms.CharField(
         label="Not readable, because",
         max_length=200,
         required=False,
-        help_text="For instance “display dark”.",
+        help_text="Needed where no reading is given, for instance “display dark”.",
     )
     lower_because = forms.CharField(
         label="It doesn't go with the other readings, because",

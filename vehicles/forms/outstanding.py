@@ -10,7 +10,7 @@ from workshop.models import Person
 class DueFields(forms.Form):
     """By when: any of four limits, whichever comes first."""
 
-    due_on = DayField(label="Due by", required=False)
+    due_on = DayField(label="Due by", required=False, help_text="A re-check needs one of these four limits.")
     due_distance = AmountField("distance", label="Due after a distance of", required=False)
     due_hours = NumberField(label="Due after running hours", required=False, low=0, high=99999)
     due_runs = forms.IntegerField(label="Due after runs", required=False, min_value=1, max_value=100_000)

@@ -14,7 +14,7 @@ class VehicleForm(ModelActForm):
         label="VIN or chassis number",
         max_length=60,
         required=False,
-        help_text="As the car bears it; spaces and lower case don't matter.",
+        help_text="As the car bears it; spaces and lower case don't matter. Needed unless you say why there is none.",
         widget=forms.TextInput(attrs=NUMBER_WIDGET_ATTRS),
     )
 
@@ -40,7 +40,8 @@ class VehicleForm(ModelActForm):
             "high_voltage": "It has a high-voltage system",
         }
         help_texts = {
-            "as_stamped": "Tick when the number was questioned and you have looked again at the car."
+            "as_stamped": "Tick when the number was questioned and you have looked again at the car.",
+            "number_unknown_because": "Needed where no number is given.",
         }
         formfield_callback = trade_field
 
@@ -63,6 +64,21 @@ class VehicleForm(ModelActForm):
                     other.get_absolute_url(),
                     other,
                 )
+
+
+class TakeOnForm(VehicleForm):
+    """A car that is new here, with the plate that it bears now."""
+
+    plate = forms.CharField(
+        label="Registration plate",
+        max_length=40,
+        required=False,
+        help_text="As it stands on the car. Earlier plates are written down on the car's page.",
+        widget=forms.TextInput(attrs=NUMBER_WIDGET_ATTRS),
+    )
+    country = forms.CharField(label="Country or region of the plate", max_length=40, required=False)
+
+    field_order = ("number", "as_stamped", "number_unknown_because", "plate", "country")
 
 
 class CorrectVehicleForm(EditForm, VehicleForm):
@@ -104,7 +120,8 @@ class IdentityReadingForm(ModelActForm):
         label="Number as read",
         max_length=60,
         required=False,
-        help_text="As it stands there, even where it looks wrong. Spaces and lower case don't matter.",
+        help_text="As it stands there, even where it looks wrong. Spaces and lower case don't matter. "
+        "Needed unless you say why it isn't readable.",
         widget=forms.TextInput(attrs=NUMBER_WIDGET_ATTRS),
     )
 
@@ -112,5 +129,8 @@ class IdentityReadingForm(ModelActForm):
         model = IdentityReading
         fields = ("source", "number", "not_readable_because", "place")
         labels = {"source": "Where it was read", "not_readable_because": "Not readable, because"}
-        help_texts = {"place": "For instance “right side member, behind the front wheel”."}
+        help_texts = {
+            "place": "For instance “right side member, behind the front wheel”.",
+            "not_readable_because": "Needed where no number is given.",
+        }
         formfield_callback = trade_field

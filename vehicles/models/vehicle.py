@@ -7,7 +7,7 @@ from django.db.models import Count, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from vehicles.folding import folded, squeezed
+from vehicles.folding import folded, squeezed, too_long_to_search
 from workshop.engineering.identity import is_full_vin, normalise_number
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
@@ -26,9 +26,14 @@ class VehicleQuerySet(models.QuerySet):
         ).distinct()
 
     def search(self, text: str) -> VehicleQuerySet:
-        """Every word must occur in number, plates, make, model, keepers or job numbers of the car."""
+        """Every word must occur in number, plates, make, model, keepers or job numbers of the car.
+
+        Nothing is found by a text that is too long: the page says so (`too_long_to_search`).
+        """
         found = self
-        for word in folded(text).split():
+        if too_long_to_search(text):
+            return self.none()
+        for word in dict.fromkeys(folded(text).split()):
             # "06-AB" finds the plate that is kept as "QL 06 AB" too.
             found = found.filter(
                 Q(search_text__contains=word) | Q(search_text__contains=squeezed(word) or word)

@@ -10,6 +10,7 @@ from django.urls import path, reverse
 from vehicles.acts import fault as acts
 from vehicles.forms import fault as forms
 from vehicles.models import DiagnosisStep, Fault, FaultEnd, Severity, Vehicle
+from vehicles.models.outstanding import OutstandingReason
 from vehicles.panels import Panel, add_panel
 from vehicles.views.part import about
 from vehicles.views.vehicle import visible_vehicle
@@ -60,6 +61,18 @@ def steps_in_words(fault: Fault) -> str:
         read = with_reading(step)
         lines.append(f"{step.tried}: {step.seen}" + (f" ({read})" if read else ""))
     return "\n".join(lines)
+
+
+# What the owner answered on a work line, as the reason why a fault stays outstanding.
+_ANSWERED = {"no": OutstandingReason.DECLINED, "later": OutstandingReason.DEFERRED}
+
+
+def why_it_stays(fault: Fault) -> str:
+    """The reason that the owner's newest answer on one of its work lines gives; empty where it was no refusal."""
+    answer = (
+        fault.lines.exclude(answer="").order_by("-made_at", "-order").values_list("answer", flat=True).first()
+    )
+    return _ANSWERED.get(answer, "")
 
 
 @may(May.SEE_SHOP)
@@ -185,7 +198,7 @@ def fault_severity(request: HttpRequest, fault_id: UUID) -> HttpResponse:
         fault_id,
         form_class=forms.FaultSeverityForm,
         act=acts.set_severity,
-        title="Judge the fault anew",
+        title="Assess the fault again",
         initial=lambda row: {"severity": row.severity},
     )
 
@@ -194,12 +207,14 @@ def fault_severity(request: HttpRequest, fault_id: UUID) -> HttpResponse:
 def fault_cause(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     car = visible_vehicle(request, vehicle_id)
     asked = request.GET.get("fault", "")
-    chosen = [pk for pk in car.faults.values_list("pk", flat=True) if str(pk) == asked]
+    known = list(car.faults.values_list("pk", "end"))
+    open_ones = [pk for pk, end in known if not end]
+    chosen = [pk for pk, _ in known if str(pk) == asked]
     return act_page(
         request,
         form_class=forms.CauseForm,
         act=acts.name_cause,
-        title="One cause for several faults",
+        title="One cause for several faults" if len(open_ones) > 1 else "The cause",
         form_kwargs={"vehicle": car},
         initial={"faults": chosen},
         done=reverse("vehicles:fault", args=chosen) if chosen else reverse("vehicles:faults", args=[car.pk]),
@@ -242,7 +257,11 @@ def fault_outstanding(request: HttpRequest, fault_id: UUID) -> HttpResponse:
         title="It stays outstanding",
         intro="The item belongs to the car: it comes up on every later job until it is done or settled.",
         kwargs=lambda row: {"vehicle": row.vehicle},
-        initial=lambda row: {"title": row.title, "severity": row.severity},
+        initial=lambda row: {
+            "title": row.title,
+            "severity": row.severity,
+            "reason": why_it_stays(row),
+        },
         submit="End: outstanding",
     )
 

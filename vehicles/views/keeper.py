@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from vehicles import odometer, panels
 from vehicles.acts import keeper as acts
+from vehicles.folding import MOST_ASKED, too_long_to_search
 from vehicles.forms import keeper as forms
 from vehicles.models import Keeper, KeeperPart, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
@@ -30,7 +31,15 @@ def keepers(request: HttpRequest) -> HttpResponse:
         .order_by("name", "pk")
     )
     page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "vehicles/keepers.html", {"page_obj": page, "asked": asked})
+    return render(
+        request,
+        "vehicles/keepers.html",
+        {
+            "page_obj": page,
+            "asked": asked,
+            "too_long": MOST_ASKED if too_long_to_search(asked) else 0,
+        },
+    )
 
 
 @may(May.SEE_SHOP)
@@ -102,7 +111,7 @@ def part_for_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     return act_page(
         request,
         form_class=forms.PartForForm,
-        act=acts.add_person_for,
+        act=acts.add_parts_for,
         title="Somebody for this car",
         fixed={"vehicle": car},
         done=car,
@@ -156,8 +165,11 @@ def my_car(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     since = _holder_since(request, car)
     jobs = list(car.jobs.prefetch_related("sheets", "lines").order_by("-year", "-serial"))
     for job in jobs:
-        # A sheet has a page with the name, address and prices of whoever had the car then.
-        job.own_sheets = [sheet for sheet in job.sheets.all() if timezone.localdate(sheet.made_at) >= since]
+        # A sheet, and each later revision of it, has a page with the name, address and prices of whoever had the
+        # car when it was handed over.
+        sheets = list(job.sheets.all())
+        theirs = bool(sheets) and timezone.localdate(min(sheet.made_at for sheet in sheets)) >= since
+        job.own_sheets = sheets if theirs else []
         job.earlier_sheets = len(job.sheets.all()) - len(job.own_sheets)
     asked = [
         line

@@ -150,7 +150,7 @@ def item_severity(request: HttpRequest, item_id: UUID) -> HttpResponse:
         item_id,
         form_class=forms.ItemSeverityForm,
         act=acts.change_severity,
-        title="Judge the item anew",
+        title="Assess the item again",
         initial=lambda row: {"severity": row.severity},
     )
 

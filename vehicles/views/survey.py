@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from urllib.parse import urlencode
 from uuid import UUID, uuid4
 
 from django.contrib import messages
@@ -9,12 +10,11 @@ from django.urls import path, reverse
 
 from vehicles.acts import survey as acts
 from vehicles.forms import survey as forms
-from vehicles.forms.part import PartForm
 from vehicles.models import FittedPart, Place, Survey, Vehicle, Zone
 from vehicles.models.survey import SurveyFinding
 from vehicles.views.part import about
 from vehicles.views.vehicle import visible_vehicle
-from vehicles.walk import CARE, walk
+from vehicles.walk import CARE, follow_up, report_groups, walk
 from workshop.pages import act_page, may
 from workshop.permissions import May
 
@@ -61,54 +61,13 @@ def survey(request: HttpRequest, survey_id: UUID) -> HttpResponse:
         "car_surveys": row.vehicle.surveys.exclude(pk=row.pk),
     }
     if row.finished_at:
-        page["groups"] = _report(found)
+        page["groups"] = report_groups(found)
+        follow_up(row, page["groups"])
         return render(request, "vehicles/survey_report.html", page)
     for zone in found.zones:
         for stop in zone.stops:
             stop.key = uuid4()
     return render(request, "vehicles/survey.html", page)
-
-
-def _report(found) -> list[dict]:
-    """What was said, sorted by what a reader looks for first."""
-    titles = [
-        (SurveyFinding.NOT_FACTORY, "Not as the factory made it"),
-        (SurveyFinding.OPEN, "Open questions"),
-        (SurveyFinding.NOT_SEEN, "Could not be seen"),
-        (SurveyFinding.AS_FACTORY, "As the factory made it"),
-        (SurveyFinding.NOT_PRESENT, "This car has none"),
-    ]
-    groups = {code: {"finding": code.value, "title": title, "rows": []} for code, title in titles}
-    silent = {"finding": "", "title": "Nothing was said of", "rows": []}
-    for zone in found.zones:
-        for stop in zone.stops:
-            for spot in stop.spots:
-                group = groups[SurveyFinding(spot.entry.finding)] if spot.entry else silent
-                last = group["rows"][-1] if group["rows"] else None
-                if last and last["place"] == stop.place and _says_the_same(last["spots"][-1], spot):
-                    last["spots"].append(spot)
-                else:
-                    group["rows"].append({"zone": zone.zone.label, "place": stop.place, "spots": [spot]})
-    for group in (*groups.values(), silent):
-        for line in group["rows"]:
-            whole = len(line["spots"]) == len(line["place"].asked)
-            line["where"] = "" if whole else ", ".join(spot.label for spot in line["spots"])
-            line["entry"] = line["spots"][0].entry
-            line["part"] = line["entry"].part if line["entry"] else None
-    return [group for group in (*groups.values(), silent) if group["rows"]]
-
-
-def _says_the_same(one, other) -> bool:
-    """Two positions of a place that a report may name in one line."""
-    if one.entry is None or other.entry is None:
-        return one.entry is other.entry
-    if one.entry.note != other.entry.note:
-        return False
-    parts = [one.entry.part, other.entry.part]
-    if None in parts:
-        return parts[0] is parts[1]
-    alike = ("description", "provenance", "confidence", "factory_fits", "follows")
-    return all(getattr(parts[0], name) == getattr(parts[1], name) for name in alike)
 
 
 @may(May.SURVEY)
@@ -122,9 +81,13 @@ def survey_entry(request: HttpRequest, survey_id: UUID, place_slug: str) -> Http
         there = FittedPart.objects.filter(vehicle=row.vehicle, place=place).fitted_now()
         if position:
             there = there.filter(position=position)
-        if not row.finished_at and (position in place.allowed or not position) and not there.exists():
+        typed = forms.EntryForm(request.POST, place=place)
+        if not row.finished_at and typed.is_valid() and not there.exists():
+            # The remark goes along: it is the entry's, whichever page it is sent from.
+            known = {"position": position, "note": typed.cleaned_data["note"]}
             address = reverse("vehicles:survey-part", args=[row.pk, place.pk])
-            return redirect(f"{address}?position={position}" if position else address)
+            asked = urlencode({name: value for name, value in known.items() if value})
+            return redirect(f"{address}?{asked}" if asked else address)
     return act_page(
         request,
         form_class=forms.EntryForm,
@@ -158,7 +121,7 @@ def survey_part(request: HttpRequest, survey_id: UUID, place_slug: str) -> HttpR
     back = f"{row.get_absolute_url()}#{place.pk}"
     return act_page(
         request,
-        form_class=PartForm,
+        form_class=forms.PartSeenForm,
         act=acts.record_part_seen,
         title=f"{place.name}: what is there",
         fixed={"survey": row, "place": place},
@@ -177,6 +140,9 @@ def survey_finish(request: HttpRequest, survey_id: UUID) -> HttpResponse:
     row = visible_survey(request, survey_id)
     found = walk(row)
     left = found.asked - found.said
+    groups = report_groups(found)
+    follow_up(row, groups)
+    loose = [line for group in groups for line in group["rows"] if line.get("loose")]
     return act_page(
         request,
         form_class=forms.FinishSurveyForm,
@@ -186,7 +152,8 @@ def survey_finish(request: HttpRequest, survey_id: UUID) -> HttpResponse:
         fixed={"survey": row},
         done=row,
         submit="Finish the survey",
-        context=_about(row),
+        template="vehicles/survey_finish.html",
+        context={**_about(row), "loose": loose},
     )
 
 

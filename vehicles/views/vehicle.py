@@ -8,6 +8,7 @@ from django.urls import path
 
 from vehicles import panels
 from vehicles.acts import vehicle as acts
+from vehicles.folding import MOST_ASKED, too_long_to_search
 from vehicles.forms import vehicle as forms
 from vehicles.models import Registration, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
@@ -39,6 +40,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
     context = {
         "page_obj": page,
         "asked": asked,
+        "too_long": MOST_ASKED if too_long_to_search(asked) else 0,
         "any_car": page.paginator.count > 0 or Vehicle.objects.exists(),
     }
     template = "vehicles/_found.html" if request.htmx else "vehicles/vehicles.html"
@@ -92,8 +94,8 @@ def number_words(car: Vehicle) -> list[str]:
 def vehicle_add(request: HttpRequest) -> HttpResponse:
     return act_page(
         request,
-        form_class=forms.VehicleForm,
-        act=acts.add_vehicle,
+        form_class=forms.TakeOnForm,
+        act=acts.take_on,
         title="A new car",
         submit="Take it on",
         cancel="vehicles:vehicles",

@@ -64,6 +64,7 @@ def add_tool(
             "unit": unit,
             "scale": [scale_low, scale_high],
         },
+        words={"name": tool.name},
     )
     return tool
 
@@ -86,7 +87,11 @@ def correct_tool(
     changes = save_changes(
         tool, seen_version=seen_version, name=name.strip(), iso_class=iso_class, serial=serial.strip()
     )
-    note(tool, facts={"changes": changes, "reason": reason})
+    note(
+        tool,
+        facts={"changes": {key: changes[key] for key in changes if key != "name"}},
+        words={"name": changes.get("name"), "reason": reason.strip()},
+    )
     return tool
 
 
@@ -125,7 +130,7 @@ def add_calibration(
     A failed one puts the tool out of use and raises re-checks of what it tightened since its last good one; a
     passed one puts a dropped or withdrawn tool back in use.
     """
-    tool = TorqueTool.objects.select_for_update().get(pk=tool.pk)
+    tool = TorqueTool.objects.select_for_update(no_key=True).get(pk=tool.pk)
     if calibrated_on > by.day:
         raise ValidationError(
             {"calibrated_on": f"This day lies in the future: give {date_format(by.day)} or earlier."}
@@ -162,12 +167,14 @@ def add_calibration(
             "deviation_percent": row.deviation_percent,
             "passed": passed,
         },
+        words={"laboratory": row.laboratory, "note": row.note},
     )
     if not passed:
         _fail(by, tool, FailureKind.FAILED, f"certificate {row.certificate}", calibrated_on)
     elif tool.withdrawn_at and tool.failure_on(by.day) is None:
-        changes = save_changes(tool, withdrawn_at=None, withdrawn_because="")
-        say(tool, facts={"back_in_use": row.certificate, "changes": changes})
+        was = tool.withdrawn_because
+        save_changes(tool, withdrawn_at=None, withdrawn_because="")
+        say(tool, facts={"back_in_use": row.certificate}, words={"was_out_because": was})
     return row
 
 
@@ -210,7 +217,7 @@ def report_drop(*, by: By, tool: TorqueTool, what: str) -> TorqueTool:
 
 
 def _in_use(tool: TorqueTool) -> TorqueTool:
-    tool = TorqueTool.objects.select_for_update().get(pk=tool.pk)
+    tool = TorqueTool.objects.select_for_update(no_key=True).get(pk=tool.pk)
     if tool.withdrawn_at:
         raise ValidationError(
             f"{tool} is out of use already since {date_format(tool.withdrawn_at)}: {tool.withdrawn_because}. "
@@ -231,7 +238,11 @@ def _fail(by: By, tool: TorqueTool, kind: str, what: str, day: date, *, doubted:
             **by.stamp(), tool=tool, kind=kind, what=what.strip()[:200], since=since, readings_doubted=doubted
         )
     )
-    say(row, facts={"tool": tool.label, "kind": kind, "what": row.what, "since": since, "doubted": doubted})
+    say(
+        row,
+        facts={"tool": tool.label, "kind": kind, "since": since, "doubted": doubted},
+        words={"what": row.what},
+    )
     if doubted:
         tool_failed(by, tool, since)
     return row

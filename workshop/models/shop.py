@@ -104,7 +104,7 @@ class Counter(models.Model):
     def draw(cls, name: str) -> int:
         """Next number of this name. Call inside an act, after its claim; a refused act gives the number back."""
         cls.objects.get_or_create(name=name)
-        counter = cls.objects.select_for_update().get(name=name)
+        counter = cls.objects.select_for_update(no_key=True).get(name=name)
         counter.last += 1
         counter.save(update_fields=["last"])
         return counter.last

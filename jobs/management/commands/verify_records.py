@@ -112,8 +112,8 @@ def _verdict_again(row: TorqueReading) -> str:
     found = judge(
         row.value, Limits(row.limit_low, row.limit_high), row.deviation_percent, DecisionRule(row.rule)
     ).verdict.value
-    if row.kind == ReadingKind.DID_NOT_MOVE and row.limit_low is None and found == ReadingVerdict.WITHIN:
-        # It took at least the set value: that proves nothing about an upper limit alone.
+    if row.kind == ReadingKind.DID_NOT_MOVE and row.limit_high is not None and found == ReadingVerdict.WITHIN:
+        # It holds at least the set value: how much more, and so an upper limit, is not known.
         return ReadingVerdict.NOT_PROVEN.value
     return found
 

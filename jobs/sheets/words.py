@@ -1,0 +1,41 @@
+"""How a sheet says days, moments, money and addresses."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.utils import timezone
+from django.utils.formats import date_format
+
+
+def day_of(moment: datetime) -> date:
+    return timezone.localtime(moment).date()
+
+
+def in_days(moment: datetime) -> str:
+    return date_format(day_of(moment), "j M Y")
+
+
+def in_minutes(moment: datetime) -> str:
+    return date_format(timezone.localtime(moment), "j M Y H:i")
+
+
+def plain_days(sentence: str) -> str:
+    """Dates of the engineering's sentences as people write them."""
+    return re.sub(
+        r"\d{4}-\d\d-\d\d", lambda found: date_format(date.fromisoformat(found[0]), "j M Y"), sentence
+    )
+
+
+def money(amount: Decimal | None) -> str:
+    return "" if amount is None else f"{amount:.2f}"
+
+
+def on_one_line(address: str) -> str:
+    return ", ".join(line.strip(" ,") for line in address.splitlines() if line.strip())
+
+
+def lower_first(text: str) -> str:
+    return f"{text[:1].lower()}{text[1:]}"
