@@ -256,6 +256,12 @@ class RunState:
         return f"written for: {named}" if named else ""
 
     @property
+    def source_words(self) -> str:
+        """For the sheet: the source of the values, and that they were confirmed for this car."""
+        source = self.version.source
+        return f"{source}; {self.applies_words}" if self.run.applies_confirmed else source
+
+    @property
     def last_order(self) -> int:
         return self.readings[-1].order if self.readings else 0
 

@@ -9,6 +9,7 @@ from jobs import gate
 from jobs.models import Job
 from jobs.models.handover import SheetKind
 from jobs.models.work import LineKind
+from jobs.sheets.outstanding import severity_word
 from jobs.sheets.records import Records
 from jobs.sheets.words import day_of, in_minutes, on_one_line, plain_days
 from vehicles import odometer as odometers
@@ -58,7 +59,7 @@ def glance(of: Records) -> dict[str, Any]:
         "outstanding": [
             {
                 "severity": item.severity,
-                "label": item.get_severity_display(),
+                "label": severity_word(item),
                 "title": item.title,
                 "due": item.due_words,
             }

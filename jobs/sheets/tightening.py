@@ -66,7 +66,7 @@ def _alike(run: Run) -> dict[str, Any]:
     return {
         "title": run.version_used.procedure.title,
         "version": state.version.number,
-        "source": state.version.source,
+        "source": state.source_words,
         "applies": state.applies_words,
         "supervised": state.supervised,
         "complete": run.completed_at is not None,

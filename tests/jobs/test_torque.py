@@ -16,6 +16,7 @@ from jobs.acts import torque as acts
 from jobs.acts.work import add_line
 from jobs.models import Job, JobMove, Run, TorqueReading
 from jobs.runs import state_of
+from jobs.sheets.tightening import tightening
 from tests.factories.procedure import WHEEL, ProcedureFactory
 from tests.factories.run import OpenLineFactory, RunFactory, begun, click, click_all, stage_of, step_of
 from tests.factories.tool import ToolFactory
@@ -152,6 +153,9 @@ def test_a_procedure_for_other_cars_is_confirmed_first(lead, technician, car):
     )
     run = acts.start_run(by=by(technician), line=line, procedure=other, applies_confirmed=True)
     assert run.applies_confirmed == "Halden Bulwark from 2010"
+    run.state = state_of(run)
+    (block,) = tightening([run])
+    assert "confirmed that the values are for this car" in block["source"], "the sheet prints it"
     assert state_of(run).applies_words == (
         "written for: Halden Bulwark from 2010; Tamsin Orrell confirmed that the values are for this car"
     )
