@@ -1,0 +1,62 @@
+"""Chromium for the tests in this folder: Debian's own, driven by Playwright, against a live server."""
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tests.browser.devices import PHONE, TABLET, new_page
+
+HERE = Path(__file__).resolve().parent
+ARGUMENTS = [
+    "--no-sandbox",  # CI runs as root, where Chromium's sandbox does not start
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.hookimpl(tryfirst=True)  # before -m chooses by the mark
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if HERE in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+
+
+def pytest_collection_finish(session):
+    # Playwright's event loop runs in the test's thread, where Django refuses its database as if it were
+    # called from async code. Only where browser tests are part of the run: elsewhere the refusal is right.
+    if any(item.get_closest_marker("browser") for item in session.items):
+        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
+
+
+@pytest.fixture(scope="session")  # one Playwright per process
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    chromium = shutil.which("chromium")
+    assert chromium, "no chromium on the PATH: apt-get install chromium"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, headless=True, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def tablet(browser, live_server):
+    """A page on the shop's tablet, lying across: touch, 1180 × 820."""
+    page = new_page(browser, live_server.url, **TABLET)
+    yield page
+    page.context.close()
+
+
+@pytest.fixture
+def phone(browser, live_server):
+    """A page on a telephone: touch, 390 × 844."""
+    page = new_page(browser, live_server.url, **PHONE)
+    yield page
+    page.context.close()

@@ -1,0 +1,91 @@
+"""The browser's own print of a sheet's draft: nobody may take it for an issued sheet, and all of it is there."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pytest
+from django.urls import reverse
+from pypdf import PdfReader
+
+from tests.browser.devices import Watch, sign_in
+from tests.factories.handover import rich_job
+
+A4 = (595, 842)  # points: 210 mm × 297 mm, ISO 216
+
+
+@pytest.fixture
+def job(car, lead, technician, other_technician, front_desk):
+    """A middling visit with something in every section of the sheet, not called ready yet."""
+    return rich_job(car, lead, technician, other_technician, front_desk)
+
+
+def printed(page, url: str) -> PdfReader:
+    assert page.goto(url).status == 200
+    return PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True)))
+
+
+def words(page) -> str:
+    return re.sub(r"\s+", " ", page.extract_text())
+
+
+def test_the_printed_draft_says_that_it_is_one_on_every_page(tablet, live_server, job, lead):
+    watch = Watch(tablet, live_server.url)
+    sign_in(tablet, lead, live_server.url)
+    paper = printed(tablet, reverse("jobs:sheet-draft", args=[job.pk]))
+    texts = [words(page) for page in paper.pages]
+
+    assert 2 <= len(texts) <= 6
+    for number, text in enumerate(texts, 1):
+        assert "Draft – not issued" in text, f"page {number} could be taken for an issued sheet"
+    for page in paper.pages:
+        assert (round(page.mediabox.width), round(page.mediabox.height)) == A4
+    assert "Draft, not issued" in texts[0], "beside the number, too"
+    assert watch.complaints == []
+
+
+def test_the_printed_draft_holds_what_the_sheet_will_say(tablet, live_server, job, lead):
+    sign_in(tablet, lead, live_server.url)
+    paper = printed(tablet, reverse("jobs:sheet-draft", args=[job.pk]))
+    *before, last = [words(page) for page in paper.pages]
+    technical = " ".join(before)
+    for said in (
+        job.number,
+        "WHD45RV0000123456",
+        "QX 06 HLD",
+        "148210 km",
+        "Relay rewired to the ignition-switched supply",
+        "TB-6640",
+        "8 within",
+        "second check: witness mark sighted, Odo Fennick",
+        "guarded acceptance (ISO 14253-1",
+        "420 mA",
+        "DANGEROUS",
+        "load index too low",
+        "not an official roadworthiness test",
+        "Signing gives up no claim",
+    ):
+        assert said in technical, said
+    # What belongs to the person begins a page of its own, which is taken off before the sheet is passed on.
+    for said in (
+        "Keeper and prices",
+        "Corin Ashby",
+        "2 Mill Rise",
+        "After two nights it does not start",
+        "Total",
+    ):
+        assert said in last, said
+        assert said not in technical, said
+    # Codes and hashes are for issued sheets: a draft must not look as if it could be confirmed.
+    assert "SHA-256" not in technical + last
+
+
+def test_a_page_of_the_app_prints_without_its_buttons(tablet, live_server, job, lead):
+    sign_in(tablet, lead, live_server.url)
+    paper = printed(tablet, reverse("jobs:job", args=[job.pk]))
+    text = " ".join(words(page) for page in paper.pages)
+    assert job.number in text
+    assert "Secure the tow bar" in text
+    for left_out in ("Sign out", "Skip to the content", "Procedures"):
+        assert left_out not in text, left_out
