@@ -198,7 +198,15 @@ def register() -> None:
             "How the car was isolated stays as it was written down.",
             " OR ".join(
                 f"NEW.{name} IS DISTINCT FROM OLD.{name}"
-                for name in ("job_id", "vehicle_id", "isolated_by_id", "method", "proved_dead", "locked_with", "made_at")
+                for name in (
+                    "job_id",
+                    "vehicle_id",
+                    "isolated_by_id",
+                    "method",
+                    "proved_dead",
+                    "locked_with",
+                    "made_at",
+                )
             ),
         ),
     )
