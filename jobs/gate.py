@@ -34,8 +34,7 @@ from jobs.models import (
 from jobs.models.handover import LeftHow
 from jobs.models.job import ThingKind
 from jobs.models.work import LineAnswerKind, LineKind
-from vehicles.models import Fault, OdometerReading, OutstandingItem, Severity
-from vehicles.models.outstanding import TellingAnswer
+from vehicles.models import Fault, OdometerReading, OutstandingItem, Severity, Telling
 from workshop import checks
 
 # What does not keep a car from being called ready: what handing over writes down itself, and the car's other
@@ -284,7 +283,7 @@ def _runs(job: Job) -> Iterator[Blocker]:
             yield Blocker(
                 "run_open",
                 str(run.pk),
-                f"“{run}” is neither completed nor given up{elsewhere}.",
+                f"“{run}” is neither completed nor stopped{elsewhere}.",
                 url,
                 waivable=True,
                 critical=state.critical,
@@ -343,10 +342,8 @@ def _told(job: Job) -> Iterator[Blocker]:
 
 
 def _answered(job: Job):
-    """Keys of the items about which the owner was told in this job and answered."""
-    from vehicles.models import Telling
-
-    return Telling.objects.filter(job=job).exclude(answer=TellingAnswer.NO_ANSWER).values("item")
+    """Keys of the items about which somebody with a say in the car was told in this job, and answered."""
+    return Telling.objects.counting(job.vehicle_id).filter(job=job).values("item")
 
 
 def odometer_out(job: Job) -> OdometerReading | None:

@@ -229,7 +229,7 @@ def _refuse_people(
     handed_in = job.check_in.keys
     if keys_returned != handed_in and not keys_note.strip():
         problems["keys_note"] = (
-            f"{handed_in} keys were handed in and {keys_returned} are returned. Say where the difference is."
+            f"Keys handed in: {handed_in}; returned: {keys_returned}. Say where the difference is."
         )
     if problems:
         raise ValidationError(problems)

@@ -83,6 +83,7 @@ def places() -> list[tuple[str, str, int, str]]:
         line=safe,
         procedure=Procedure.objects.get(title__startswith="Wheel nuts"),
         where="front left",
+        applies_confirmed=True,  # the procedure names another car
     )
     return [
         (reverse("jobs:floor"), "silvan", 200, "axe"),
