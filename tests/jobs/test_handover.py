@@ -84,7 +84,7 @@ def test_only_a_lead_hands_over(ready, keeper, technician):
     [
         ({"odometer": None}, "odometer", "Give the reading on leaving"),
         ({"odometer": Amount(Decimal(1000), "km")}, "lower_because", "say here why"),
-        ({"keys_returned": 1}, "keys_note", "2 keys were handed in and 1 are returned"),
+        ({"keys_returned": 1}, "keys_note", "Keys handed in: 2; returned: 1"),
         ({"identified_by": " "}, "identified_by", "how this person was known"),
         ({"left_how": "flown"}, "left_how", "how the car leaves"),
     ],
@@ -381,7 +381,7 @@ def test_a_refused_handover_comes_back_filled(client, ready, keeper, lead):
     answer = client.post(f"/jobs/{ready.pk}/handover/", form(keeper, keys_returned="1"))
     page = answer.content.decode()
     assert answer.status_code == 422
-    assert "2 keys were handed in and 1 are returned" in page
+    assert "Keys handed in: 2; returned: 1" in page
     assert "Pads run in gently &lt;b&gt;for&lt;/b&gt; 200 km." in page
     assert "148223" in page
     assert not Handover.objects.exists()
