@@ -52,12 +52,7 @@ class SignIn(auth.LoginView):
 def _device_name(request: HttpRequest) -> str:
     """A name that somebody can tell the device by, until they give it a better one."""
     agent = request.headers.get("User-Agent", "")
-    kind = next(
-        (word for word in ("iPad", "iPhone", "Android", "Windows", "Macintosh", "Linux") if word in agent), ""
-    )
-    return {"Macintosh": "Desk computer", "Windows": "Desk computer", "Linux": "Desk computer"}.get(
-        kind, "Tablet or telephone" if kind else "Unnamed device"
-    )
+    return "Tablet or telephone" if "Mobile" in agent or "Tablet" in agent else "Desk computer"
 
 
 sign_in = public(sensitive_post_parameters("password")(SignIn.as_view()))
