@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import secrets
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -141,7 +142,9 @@ def problems() -> Iterator[str]:
 
 
 def first_broken_link() -> str | None:
-    return next(problems(), None)
+    # Closed at once: a half-read result keeps a cursor open on PostgreSQL.
+    with closing(problems()) as found:
+        return next(found, None)
 
 
 def _column_problems(event: Event) -> Iterator[str]:

@@ -237,7 +237,7 @@ def test_the_database_takes_no_yes_without_an_amount(line, lead, owner):
         {"answer": "yes", "amount": None},
         {"answer": "yes", "amount": Decimal(-1)},
         {"answer": "no", "amount": Decimal(5)},
-        {"answer": "perhaps", "amount": None},
+        {"answer": "maybe", "amount": None},
         {"answer": "no", "amount": None, "answered_at": timezone.now() + timedelta(hours=1)},
     ):
         with pytest.raises(IntegrityError), transaction.atomic():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator
+from contextlib import closing
 
 from django.core.management.base import BaseCommand
 from django.db.models import F, Min, Q
@@ -211,13 +212,13 @@ class Command(BaseCommand):
         parser.add_argument("--all", action="store_true", help="name every problem, not only the first")
 
     def handle(self, *, all, **options):
-        found = problems()
-        first = next(found, None)
-        if first is None:
-            count = SheetRevision.objects.count()
-            self.stdout.write(self.style.SUCCESS(f"The records are whole: {count} sheets read again."))
-            return
-        self.stderr.write(self.style.ERROR(first))
-        for problem in found if all else ():
-            self.stderr.write(self.style.ERROR(problem))
-        raise SystemExit(1)
+        # Closed at once: a half-read result keeps a cursor open on PostgreSQL.
+        with closing(problems()) as found:
+            first = next(found, None)
+            if first is not None:
+                self.stderr.write(self.style.ERROR(first))
+                for problem in found if all else ():
+                    self.stderr.write(self.style.ERROR(problem))
+                raise SystemExit(1)
+        count = SheetRevision.objects.count()
+        self.stdout.write(self.style.SUCCESS(f"The records are whole: {count} sheets read again."))
