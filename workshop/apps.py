@@ -1,5 +1,5 @@
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class WorkshopConfig(AppConfig):
@@ -9,6 +9,7 @@ class WorkshopConfig(AppConfig):
     def ready(self) -> None:
         from workshop import checks, triggers  # noqa: F401  (checks register themselves)
 
+        triggers.frozen("workshop_event", "workshop_eventdetail")
         triggers.append_only("workshop_event", "The event log is append-only.")
         triggers.guard(
             triggers.Guard(
@@ -26,9 +27,34 @@ class WorkshopConfig(AppConfig):
                 "The event log is append-only.",
             ),
         )
+        triggers.guard(
+            triggers.Guard(
+                "workshop_competence_only_withdrawn",
+                "workshop_competence",
+                "UPDATE",
+                "A competence is never altered: it is withdrawn once, with a reason, and another one is added.",
+                "OLD.withdrawn_on IS NOT NULL OR NEW.withdrawn_on IS NULL"
+                " OR NEW.person_id IS DISTINCT FROM OLD.person_id OR NEW.kind IS DISTINCT FROM OLD.kind"
+                " OR NEW.certificate IS DISTINCT FROM OLD.certificate"
+                " OR NEW.valid_from IS DISTINCT FROM OLD.valid_from"
+                " OR NEW.expires_on IS DISTINCT FROM OLD.expires_on",
+            )
+        )
         triggers.append_only("workshop_calibration", "A calibration is never altered: record another one.")
         triggers.append_only("workshop_toolfailure", "What happened to a tool is never altered.")
+        pre_migrate.connect(before_migrate, dispatch_uid="workshop.before_migrate")
         post_migrate.connect(after_migrate, dispatch_uid="workshop.after_migrate")
+
+
+def before_migrate(sender, using, plan=(), **_) -> None:
+    """Triggers off while tables are altered: one that names a table under repair stops the migration on SQLite."""
+    if not plan or sender.label != "workshop":
+        return
+    from django.db import connections
+
+    from workshop import triggers
+
+    triggers.remove(connections[using])
 
 
 def after_migrate(sender, using, **_) -> None:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
 from django.conf import settings
 from django.core.checks import Error, Tags, Warning, register
 
@@ -9,6 +13,18 @@ PDF_HINT = (
     "On Debian or Ubuntu: apt-get install --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 "
     "libharfbuzz-subset0 fontconfig"
 )
+
+_migrating: ContextVar[bool] = ContextVar("migrating", default=False)
+
+
+@contextmanager
+def while_migrating() -> Iterator[None]:
+    """Missing triggers must not stop the very command that puts them in place."""
+    token = _migrating.set(True)
+    try:
+        yield
+    finally:
+        _migrating.reset(token)
 
 
 def pdf_problem() -> str:
@@ -54,6 +70,8 @@ def append_only_triggers(app_configs, databases=None, **kwargs):
     from workshop import triggers
 
     problems = []
+    if _migrating.get():
+        return problems
     for alias in databases or []:
         connection = connections[alias]
         with connection.cursor() as cursor:

@@ -9,7 +9,9 @@ from __future__ import annotations
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from django.apps import apps
 from django.db import connection as default_connection
+from django.db import models
 
 
 @dataclass(frozen=True)
@@ -17,6 +19,8 @@ class Guard:
     """Refuse `operation` on `table` (when `condition` holds) with `message`.
 
     `condition` is SQL over OLD and NEW that both databases read alike; empty means always.
+
+    Whatever an UPDATE guard refuses, it lets the erasure of a person through: see `frozen`.
     """
 
     name: str
@@ -27,6 +31,8 @@ class Guard:
 
 
 _guards: dict[str, Guard] = {}
+# Tables whose texts a hash is taken of: not even an erasure alters a letter there.
+_frozen: set[str] = set()
 
 
 def guard(*guards: Guard) -> None:
@@ -47,6 +53,48 @@ def never_deleted(table: str, message: str) -> None:
     """Refuse DELETE, unless the table has a guard of its own for it."""
     if (name := f"{table}_no_delete") not in _guards:
         guard(Guard(name, table, "DELETE", message))
+
+
+def frozen(*tables: str) -> None:
+    """Texts of these tables stay as they are, whoever asks for what (each is bound by a hash)."""
+    _frozen.update(tables)
+
+
+def is_frozen(table: str) -> bool:
+    return table in _frozen
+
+
+def is_words(field: models.Field) -> bool:
+    """A column of free text: what somebody typed, that may name a person."""
+    return (
+        isinstance(field, (models.CharField, models.TextField))
+        and not field.choices
+        and not field.primary_key
+    )
+
+
+def _only_erasing(table: str) -> str:
+    """SQL over OLD and NEW: nothing differs but words that the erasure under way takes out, each as it says.
+
+    `workshop_erasing` holds rows only inside the transaction of that act (see `workshop.erasing`).
+    """
+    model = next(
+        (each for each in apps.get_models(include_auto_created=True) if each._meta.db_table == table), None
+    )
+    if model is None or table in _frozen:
+        return ""
+    fields = model._meta.local_concrete_fields
+    words = [field.column for field in fields if is_words(field)]
+    if not words:
+        return ""
+    same = [f'NEW."{field.column}" IS NOT DISTINCT FROM OLD."{field.column}"' for field in fields
+            if not is_words(field)]  # fmt: skip
+    erased = [
+        f'(NEW."{column}" IS NOT DISTINCT FROM OLD."{column}" OR EXISTS (SELECT 1 FROM workshop_erasing e '
+        f'WHERE NEW."{column}" = REPLACE(OLD."{column}", e.needle, e.instead)))'
+        for column in words
+    ]
+    return " AND ".join(["EXISTS (SELECT 1 FROM workshop_erasing)", *same, *erased])
 
 
 def expected() -> set[str]:
@@ -72,16 +120,20 @@ def install(connection=default_connection) -> None:
 
 
 def remove(connection=default_connection) -> None:
+    """Take off every trigger of our tables, those of an earlier version too."""
     with connection.cursor() as cursor:
-        tables = set(connection.introspection.table_names(cursor))
-        for item in _guards.values():
-            if item.table not in tables:
-                continue
+        if connection.vendor == "postgresql":
+            cursor.execute(
+                "SELECT tgname, relname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
+                "WHERE NOT tgisinternal AND relnamespace = current_schema()::regnamespace"
+            )
+        else:
+            cursor.execute("SELECT name, tbl_name FROM sqlite_master WHERE type = 'trigger'")
+        for name, table in cursor.fetchall():
             if connection.vendor == "postgresql":
-                cursor.execute(f'DROP TRIGGER IF EXISTS "{item.name}" ON "{item.table}"')
-                cursor.execute(f'DROP TRIGGER IF EXISTS "{item.table}_no_truncate" ON "{item.table}"')
+                cursor.execute(f'DROP TRIGGER "{name}" ON "{table}"')
             else:
-                cursor.execute(f'DROP TRIGGER IF EXISTS "{item.name}"')
+                cursor.execute(f'DROP TRIGGER "{name}"')
 
 
 @contextmanager
@@ -94,17 +146,26 @@ def lifted(connection=default_connection):
         install(connection)
 
 
+def _condition(item: Guard) -> str:
+    """When to refuse; "" is always."""
+    erasing = _only_erasing(item.table) if item.operation == "UPDATE" else ""
+    if not erasing:
+        return item.condition
+    return f"({item.condition or '1 = 1'}) AND NOT ({erasing})"
+
+
 def _create(item: Guard, vendor: str) -> list[str]:
     message = item.message.replace("'", "''")
+    condition = _condition(item)
     if vendor == "sqlite":
-        when = f"WHEN {item.condition} " if item.condition else ""
+        when = f"WHEN {condition} " if condition else ""
         return [
             f'CREATE TRIGGER "{item.name}" BEFORE {item.operation} ON "{item.table}" FOR EACH ROW {when}'
             f"BEGIN SELECT RAISE(ABORT, '{message}'); END"
         ]
     answer = "OLD" if item.operation == "DELETE" else "NEW"
-    test = f"IF {item.condition} THEN RAISE EXCEPTION '%', '{message}' USING ERRCODE = 'integrity_constraint_violation'; END IF;"
-    if not item.condition:
+    test = f"IF {condition} THEN RAISE EXCEPTION '%', '{message}' USING ERRCODE = 'integrity_constraint_violation'; END IF;"
+    if not condition:
         test = f"RAISE EXCEPTION '%', '{message}' USING ERRCODE = 'integrity_constraint_violation';"
     statements = [
         # A WHEN clause may hold no subquery on PostgreSQL, so the condition stands in the function.

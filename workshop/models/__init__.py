@@ -1,4 +1,5 @@
 from workshop.models.base import Record, Versioned
+from workshop.models.erasing import Erasing
 from workshop.models.events import Event, EventDetail, LogHead, Submission
 from workshop.models.people import Competence, CompetenceKind, Device, Person, RoleHeld, SignInTry
 from workshop.models.shop import Counter, Shop
@@ -10,6 +11,7 @@ __all__ = [
     "CompetenceKind",
     "Counter",
     "Device",
+    "Erasing",
     "Event",
     "EventDetail",
     "LogHead",
