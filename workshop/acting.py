@@ -33,7 +33,11 @@ from workshop.permissions import May, require
 
 @dataclass(frozen=True)
 class By:
-    """Who acts, on which device, when it was made at the car and when it arrived, under which key."""
+    """Who acts, on which device, when it was made at the car and when it arrived, under which key.
+
+    `again` is false where a browser without our scripts may have sent the same form twice under two keys: the act
+    then asks once (`SentBefore`); true once the person has said that it is a second one; None asks nothing.
+    """
 
     person: Person
     device: Device | None = None
@@ -41,6 +45,7 @@ class By:
     key: UUID = field(default_factory=uuid4)
     device_time: datetime | None = None
     received_at: datetime | None = None
+    again: bool | None = None
 
     def __post_init__(self) -> None:
         # Frozen: what is not given is settled once, here, so that all records of one act agree.
@@ -80,10 +85,26 @@ class ChangedMeanwhile(ValidationError):
 class AlreadySent(ValidationError):
     def __init__(self) -> None:
         super().__init__(
-            "This form was sent already, with other content. What was sent first is kept. "
-            "Open the page again to write something new.",
+            "This form was sent already, with other content. What was sent first is kept, and nothing was added to it. "
+            "If what stands here is to be written down as well, send it again.",
             code="already_sent",
         )
+
+
+class SentBefore(ValidationError):
+    """The very same content came from the same person a moment ago, under another key."""
+
+    def __init__(self, first: Submission):
+        when = timezone.localtime(first.received_at).strftime("%H:%M")
+        super().__init__(
+            f"The very same was sent at {when} and is on record. If this is a second one, send it again; "
+            "if not, there is nothing more to do.",
+            code="sent_before",
+        )
+
+
+# Back, then the button once more: that is minutes, not hours.
+SENT_AGAIN_WITHIN = timedelta(minutes=10)
 
 
 def is_busy(error: OperationalError) -> bool:
@@ -100,6 +121,14 @@ class _Running:
 
 
 _running: ContextVar[_Running | None] = ContextVar("running_act", default=None)
+
+
+_names: set[str] = set()
+
+
+def names() -> frozenset[str]:
+    """Every act's name, as the log has it."""
+    return frozenset(_names)
 
 
 def act(may: May) -> Callable[[Callable], Callable]:
@@ -123,6 +152,8 @@ def act(may: May) -> Callable[[Callable], Callable]:
                 submission, first = _claim(by, name, content)
                 if not first:
                     return submission.answer()
+                if by.again is False:
+                    _refuse_the_same_again(submission)
                 running = _Running(by, [name])
                 token = _running.set(running)
                 try:
@@ -140,6 +171,7 @@ def act(may: May) -> Callable[[Callable], Callable]:
 
         perform.may = may
         perform.act_name = name
+        _names.add(name)
         return perform
 
     return decorate
@@ -235,6 +267,22 @@ def _hashable(arguments: dict[str, Any]) -> dict[str, Any]:
 def _content_hash(content: dict[str, Any]) -> str:
     """Keyed, so that what is erased later can't be confirmed by hashing a guess."""
     return salted_hmac("workshop.submission", canonical(content), algorithm="sha256").hexdigest()
+
+
+def _refuse_the_same_again(submission: Submission) -> None:
+    """Ask when this content was sent a moment ago under another key: one query, by index."""
+    earlier = (
+        Submission.objects.filter(
+            content_hash=submission.content_hash,
+            person=submission.person,
+            received_at__gte=submission.received_at - SENT_AGAIN_WITHIN,
+        )
+        .exclude(key=submission.key)
+        .order_by("-received_at")
+        .first()
+    )
+    if earlier is not None:
+        raise SentBefore(earlier)
 
 
 def _claim(by: By, name: str, content: str) -> tuple[Submission, bool]:

@@ -7,6 +7,7 @@ from django.utils.functional import SimpleLazyObject
 
 from workshop.models import Shop
 from workshop.permissions import May
+from workshop.saved import take_saved
 
 # label, URL name, what one must be allowed to see it
 _NAV = [
@@ -32,4 +33,8 @@ def shop(request) -> dict:
                 rows.append({"label": label, "url": url, "current": request.path.startswith(url)})
         return rows
 
-    return {"shop": SimpleLazyObject(Shop.current), "nav": SimpleLazyObject(navigation)}
+    return {
+        "shop": SimpleLazyObject(Shop.current),
+        "nav": SimpleLazyObject(navigation),
+        "saved_keys": SimpleLazyObject(lambda: take_saved(request)),
+    }

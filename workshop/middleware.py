@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import logging
+from urllib.parse import urlsplit
 from uuid import UUID
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import REDIRECT_FIELD_NAME
 from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import ImproperlyConfigured, ValidationError
 from django.db import OperationalError
 from django.http import HttpResponse
 from django.shortcuts import render, resolve_url
+from django.urls import reverse
 from django.utils.deprecation import MiddlewareMixin
 from django.utils.functional import SimpleLazyObject
-from django.utils.http import urlencode
+from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 
 from workshop.models import Device
-from workshop.permissions import require
+from workshop.permissions import May, require
 
 logger = logging.getLogger(__name__)
 
@@ -56,15 +59,32 @@ class SignedIn(LoginRequiredMiddleware):
 
     def handle_no_permission(self, request, view_func):
         if "HX-Request" in request.headers:
-            address = f"{resolve_url(settings.LOGIN_URL)}?{urlencode({REDIRECT_FIELD_NAME: request.path})}"
+            here = _page_of(request, request.headers.get("HX-Current-URL")) or request.path
+            address = f"{resolve_url(settings.LOGIN_URL)}?{urlencode({REDIRECT_FIELD_NAME: here})}"
             return HttpResponse(status=401, headers={"HX-Redirect": address})
         if request.method == "POST":
             messages.warning(
                 request,
-                "You had been signed out, so nothing was saved. Sign in, then go back to the form: "
-                "what you typed is usually still there. Send it again.",
+                "You had been signed out, so nothing was saved. Sign in, and you come back to the form: what you "
+                "typed is offered there again, or is still in it one page further back. Then send it again.",
             )
+            # The address of an act may show no form: the one that held it does.
+            here = _page_of(request, request.headers.get("Referer")) or request.get_full_path()
+            return redirect_to_login(here, settings.LOGIN_URL)
         return super().handle_no_permission(request, view_func)
+
+
+def _page_of(request, address: str | None) -> str:
+    """Path and query of the page that a request came from; empty where that is not ours, or the door itself."""
+    if not address or not url_has_allowed_host_and_scheme(address, {request.get_host()}):
+        return ""
+    parts = urlsplit(address)
+    if not parts.path.startswith("/") or parts.path in (
+        reverse("workshop:login"),
+        reverse("workshop:logout"),
+    ):
+        return ""
+    return f"{parts.path}?{parts.query}" if parts.query else parts.path
 
 
 def no_nul(get_response):
@@ -106,6 +126,11 @@ class DeclaredPermission(MiddlewareMixin):
 
     def process_view(self, request, view_func, view_args, view_kwargs):
         if getattr(view_func, "public", False):
+            return
+        if request.resolver_match.app_name == "admin":
+            # The emergency pages are not ours to mark; they are here only where the server was told to have them.
+            if request.user.is_authenticated:
+                require(request.user, May.EMERGENCY)
             return
         what = getattr(view_func, "may", None)
         if what is None:

@@ -101,6 +101,19 @@
     setTimeout(() => fresh.forEach((each) => { each.inert = false; }), DOUBLE_TAP);
   });
 
+  // The key on a tablet's keyboard that says “next” goes to the next field; the last one sends.
+  document.addEventListener("keydown", (event) => {
+    const field = event.target;
+    if (event.key !== "Enter" || event.isComposing || !field.matches('input[enterkeyhint="next"]')) return;
+    if (!field.form || !window.matchMedia("(pointer: coarse)").matches) return;
+    const after = [...field.form.elements].filter((each) => each.matches("input:not([type=hidden]), select, textarea")
+      && !each.disabled && each.checkVisibility());
+    const next = after[after.indexOf(field) + 1];
+    if (!next) return;
+    event.preventDefault();
+    next.focus();
+  });
+
   document.addEventListener("htmx:beforeRequest", () => say(""));
   document.addEventListener("htmx:afterRequest", (event) => {
     const form = event.detail.elt && event.detail.elt.closest("form");
@@ -124,6 +137,9 @@
     if (status === 403) say(`This is not yours to do, or the page is too old: reload it. ${kept}.`);
     else say(`The server answered with an error (${status}). ${kept}.`);
   });
+  // A form that came back says why at its top: whoever works by keyboard or hears the page begins there.
+  const refused = document.querySelector("#form-errors[data-not-saved]");
+  if (refused && !location.hash) refused.focus();
   // Back from the next page, the browser may show this one as it was left.
   window.addEventListener("pageshow", () => { [...held.keys()].forEach(release); });
 })();

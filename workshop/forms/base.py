@@ -13,31 +13,60 @@ from django.db import IntegrityError, OperationalError, models
 from django.db.models.fields import BLANK_CHOICE_DASH
 from django.http import HttpRequest
 
-from workshop.acting import By, ChangedMeanwhile, is_busy
+from workshop.acting import AlreadySent, By, ChangedMeanwhile, SentBefore, is_busy
 from workshop.forms.fields import DayField, MomentField, NumberField
+from workshop.forms.typing import guide_typing
+from workshop.saved import remember_saved
 
 
-def by_of(request: HttpRequest, form: forms.Form) -> By:
+def by_of(request: HttpRequest, form: forms.Form, again: bool | None = None) -> By:
     device = request.device
     return By(
         person=request.user,
         device=device if device and device.pk else None,
         made_at=form.cleaned_data.get("made_at"),
         key=form.cleaned_data["key"],
+        again=again,
     )
 
 
 class ActForm(forms.Form):
-    """Form of one act. `key` comes from the server with the empty form: sent twice, it is one record."""
+    """Form of one act. `key` comes from the server with the empty form: sent twice, it is one record.
+
+    `repeats`: the same content soon again is usual here and is not asked about. `parts` draws a long form in
+    titled groups: ((title, (field, …)), …); what no group names comes last, without a title.
+    """
 
     key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
     answer: Any = None
+    repeats = False
+    parts: tuple[tuple[str, tuple[str, ...]], ...] = ()
     required_css_class = "required"
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         for name, field in self.fields.items():
             speak(field, field.label or name.replace("_", " "))
+            guide_typing(field, name)
+
+    @property
+    def is_mixed(self) -> bool:
+        """Some fields are needed, some are not: then both are marked. A lone tick box is neither."""
+        asked = (each for each in self.visible_fields() if not isinstance(each.field, forms.BooleanField))
+        return len({each.field.required for each in asked}) > 1
+
+    @property
+    def groups(self) -> list[dict[str, Any]]:
+        """For the template: the visible fields in the groups of `parts`; empty without `parts`."""
+        if not self.parts:
+            return []
+        shown = {field.name: field for field in self.visible_fields()}
+        rows = [
+            {"title": title, "fields": [shown.pop(name) for name in names if name in shown]}
+            for title, names in self.parts
+        ]
+        rest = list(shown.values())
+        return [row for row in [*rows, {"title": "", "fields": rest}] if row["fields"]]
 
     def act_arguments(self) -> dict[str, Any]:
         """What the act is called with: all cleaned fields but the key and the time."""
@@ -46,9 +75,21 @@ class ActForm(forms.Form):
     def try_act(self, act: Callable, *, request: HttpRequest, **fixed: Any) -> bool:
         """Perform the act; True when done (`answer` holds what it returned), False when it refused."""
         try:
-            self.answer = act(by=by_of(request, self), **fixed, **self.act_arguments())
+            by = by_of(request, self, self._again(request))
+            self.answer = act(by=by, **fixed, **self.act_arguments())
         except ChangedMeanwhile as refusal:
             self._show_what_is_on_record(refusal)
+            return False
+        except AlreadySent as refusal:
+            # What this key saved is saved. Sending once more is then a decision to write a second record.
+            self.add_refusal(refusal)
+            remember_saved(request, self.cleaned_data["key"])
+            self._put("key", uuid4())
+            return False
+        except SentBefore as refusal:
+            self.add_refusal(refusal)
+            self.fields["again"] = forms.CharField(required=False, widget=forms.HiddenInput)
+            self._put("again", self.cleaned_data["key"])
             return False
         except ValidationError as refusal:
             self.add_refusal(refusal)
@@ -66,7 +107,19 @@ class ActForm(forms.Form):
                 raise
             self.add_error(None, "The database was busy. Nothing was saved yet: send the form again.")
             return False
+        remember_saved(request, self.cleaned_data["key"])
         return True
+
+    def _again(self, request: HttpRequest) -> bool | None:
+        """Whether to ask about the same content sent a moment ago; a script that sends keeps its key itself."""
+        if self.repeats or request.htmx:
+            return None
+        return self.data.get(self.add_prefix("again")) == str(self.cleaned_data["key"])
+
+    def _put(self, name: str, value: Any) -> None:
+        """Write into what the form was sent with, so that it comes back with it."""
+        self.data = self.data.copy()
+        self.data[self.add_prefix(name)] = str(value)
 
     def add_refusal(self, refusal: ValidationError) -> None:
         """Errors beside the field they name; a code "field:name" places a constraint's sentence; else at the top."""
@@ -86,8 +139,7 @@ class ActForm(forms.Form):
                 self[name].on_record = _shown(refusal.record, name, value)
         if "seen_version" in self.fields:
             # Saving again is then a decision made with both texts in view.
-            self.data = self.data.copy()
-            self.data[self.add_prefix("seen_version")] = str(refusal.record.version)
+            self._put("seen_version", refusal.record.version)
 
 
 _DJANGOS_DASHES = BLANK_CHOICE_DASH[0][1]
@@ -141,8 +193,9 @@ def trade_field(field: models.Field, **kwargs: Any):
         options = {
             "label": kwargs.get("label") or _label(field),
             "required": not field.blank and not field.null,
+            "help_text": field.help_text,
         }
-        return NumberField(help_text=field.help_text, **{**options, **_only(kwargs)})
+        return NumberField(**{**options, **_only(kwargs)})
     if isinstance(field, models.DateTimeField):
         return field.formfield(form_class=MomentField, widget=MomentField.widget, **kwargs)
     if isinstance(field, models.DateField):

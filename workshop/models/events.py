@@ -42,6 +42,9 @@ class Event(models.Model):
             models.Index(fields=["vehicle_ref", "seq"], name="event_of_vehicle"),
             models.Index(fields=["job_ref", "seq"], name="event_of_job"),
             models.Index(fields=["subject_kind", "subject_id", "seq"], name="event_of_subject"),
+            models.Index(fields=["received_at"], name="event_by_day"),
+            models.Index(fields=["device", "seq"], name="event_of_device"),
+            models.Index(fields=["person", "seq"], name="event_of_person"),
         ]
         constraints = [models.CheckConstraint(condition=Q(seq__gte=1), name="event_seq_begins_at_one")]
 
@@ -93,6 +96,10 @@ class Submission(models.Model):
     received_at = models.DateTimeField()
     answer_kind = models.CharField(max_length=60, blank=True)
     answer_id = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        # Whether the same was sent a moment ago under another key.
+        indexes = [models.Index(fields=["content_hash", "received_at"], name="submission_same_content")]
 
     def __str__(self) -> str:
         return f"{self.act} {self.key}"
