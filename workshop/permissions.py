@@ -45,6 +45,12 @@ class May(StrEnum):
     END_FAULT = "end a fault"
     OUTSTANDING = "raise or end an outstanding item"
     TELL_OWNER = "record what the owner was told"
+    # photos and documents
+    SEE_FILES = "see a car's photos and documents"
+    ADD_FILES = "add photos and documents"
+    SET_FILES_ASIDE = "set a photo or document aside"
+    REPORT_DAMAGE = "report damage done in the shop"
+    SETTLE_DAMAGE = "say how damage done in the shop was settled"
     # jobs
     BOOK = "book a job"
     CHECK_IN = "check a car in"
@@ -77,9 +83,11 @@ class May(StrEnum):
     READ_SHEET = "read a handover sheet"
     REVISE_SHEET = "issue a corrected sheet"
     # the house
+    REVOKE_DEVICE = "revoke a device"
     EDIT_PEOPLE = "change people and their roles"
     EDIT_SHOP = "change the shop's settings"
     ERASE = "erase personal words"
+    EMERGENCY = "use the emergency pages"
 
 
 TABLE: dict[May, frozenset[Role]] = {
@@ -98,6 +106,11 @@ TABLE: dict[May, frozenset[Role]] = {
     May.END_FAULT: _HANDS,
     May.OUTSTANDING: _HANDS,
     May.TELL_OWNER: STAFF,
+    May.SEE_FILES: STAFF | {Role.VEHICLE_OWNER},
+    May.ADD_FILES: STAFF,
+    May.SET_FILES_ASIDE: _LEADS,
+    May.REPORT_DAMAGE: STAFF,
+    May.SETTLE_DAMAGE: _LEADS,
     May.BOOK: STAFF,
     May.CHECK_IN: STAFF,
     May.MOVE_JOB: _HANDS,
@@ -126,9 +139,11 @@ TABLE: dict[May, frozenset[Role]] = {
     May.HAND_OVER: _LEADS,
     May.READ_SHEET: STAFF | {Role.VEHICLE_OWNER},
     May.REVISE_SHEET: _LEADS,
+    May.REVOKE_DEVICE: _LEADS,
     May.EDIT_PEOPLE: _OWNER,
     May.EDIT_SHOP: _OWNER,
     May.ERASE: _OWNER,
+    May.EMERGENCY: _OWNER,
 }
 
 

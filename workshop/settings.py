@@ -41,6 +41,11 @@ INSTALLED_APPS = [
     "django.contrib.humanize",
 ]
 
+# The emergency pages: every table, to be read by the shop owner (workshop/emergency.py). Off unless asked for.
+EMERGENCY_ADMIN = env.env_flag("EMERGENCY_ADMIN", default=False)
+if EMERGENCY_ADMIN:
+    INSTALLED_APPS.append("django.contrib.admin.apps.SimpleAdminConfig")
+
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "workshop.middleware.content_security_policy",
@@ -78,6 +83,10 @@ TEMPLATES = [
         },
     }
 ]
+if EMERGENCY_ADMIN:
+    from django.contrib import admin as _admin
+
+    TEMPLATES[0]["DIRS"].append(Path(_admin.__file__).parent / "templates")
 FORM_RENDERER = "django.forms.renderers.DjangoTemplates"
 
 DATABASES = {"default": env.database(env.env_text("DATABASE_URL"), WORKSHOP_DATA)}

@@ -7,6 +7,7 @@ from datetime import date
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.formats import date_format
 
 from workshop import log
 from workshop.acting import By, act, create, note, save_changes
@@ -147,3 +148,34 @@ def add_competence(
         words={"certificate": certificate},
     )
     return competence
+
+
+@act(May.EDIT_PEOPLE)
+def withdraw_competence(*, by: By, competence: Competence, from_on: date, reason: str) -> Competence:
+    """Say that a certificate no longer holds, from which day on, and why. What was done before stands."""
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why it is withdrawn."})
+    row = Competence.objects.select_for_update(no_key=True, of=("self",)).get(pk=competence.pk)
+    if row.withdrawn_on is not None:
+        raise ValidationError(
+            f"It was withdrawn already, from {date_format(row.withdrawn_on)} on: {row.withdrawn_because}"
+        )
+    if from_on > by.day:
+        raise ValidationError(
+            {"from_on": f"{date_format(from_on)} lies in the future. Give today or an earlier day."}
+        )
+    if from_on < row.valid_from:
+        raise ValidationError(
+            {
+                "from_on": f"The certificate is valid from {date_format(row.valid_from)}: give that day or a "
+                "later one."
+            }
+        )
+    row.withdrawn_on, row.withdrawn_because, row.withdrawn_by = from_on, reason.strip(), by.person
+    row.save(update_fields=["withdrawn_on", "withdrawn_because", "withdrawn_by"])
+    note(
+        row,
+        facts={"kind": row.kind, "person": str(row.person_id), "from": from_on},
+        words={"reason": row.withdrawn_because},
+    )
+    return row

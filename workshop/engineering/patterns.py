@@ -67,6 +67,23 @@ def star_sequence(n: int) -> tuple[int, ...]:
     return tuple(f for first in star_sequence(half) for f in (first, first + half))
 
 
+def cross_sequence(points: Sequence[Sequence[float]]) -> tuple[int, ...]:
+    """Opposite fasteners one after the other where they stand anywhere: round their middle, then as on a
+    circle.
+    """
+    n = _count(len(points))
+    x, y = (sum(point[axis] for point in points) / n for axis in (0, 1))
+
+    def angle(i: int) -> float:
+        """From the top and clockwise, as a circle is numbered; rounded, so that the top is not a whole
+        turn.
+        """
+        return round(math.atan2(points[i][0] - x, y - points[i][1]), 9) % math.tau
+
+    round_it = sorted(range(n), key=angle)
+    return tuple(round_it[place - 1] + 1 for place in star_sequence(n))
+
+
 def _line_sequence(n: int) -> tuple[int, ...]:
     middle = (n + 1) / 2
     return tuple(sorted(range(1, n + 1), key=lambda f: (abs(f - middle), f)))

@@ -52,6 +52,11 @@ class Person(AbstractBaseUser, Versioned):
     def __str__(self) -> str:
         return self.name
 
+    def get_absolute_url(self) -> str:
+        from django.urls import reverse
+
+        return reverse("workshop:person", args=[self.pk])
+
     @cached_property
     def roles(self) -> frozenset[Role]:
         """Roles held now: one query unless `roles_held` is prefetched."""
@@ -92,22 +97,35 @@ class CompetenceKind(models.TextChoices):
 
 class CompetenceQuerySet(models.QuerySet):
     def valid_on(self, day) -> CompetenceQuerySet:
-        return self.filter(Q(expires_on=None) | Q(expires_on__gte=day), valid_from__lte=day)
+        return self.filter(
+            Q(expires_on=None) | Q(expires_on__gte=day),
+            Q(withdrawn_on=None) | Q(withdrawn_on__gt=day),
+            valid_from__lte=day,
+        )
 
 
 class Competence(Record):
-    """What somebody is qualified for, by which certificate, until when."""
+    """What somebody is qualified for, by which certificate, until when.
+
+    Never altered, but withdrawn once, with a reason (`withdrawn_on` is the first day on which it no longer holds):
+    what was done before that day stands as it was.
+    """
 
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="competences")
     kind = models.CharField(max_length=20, choices=CompetenceKind)
     certificate = models.CharField(max_length=120)
     valid_from = models.DateField()
     expires_on = models.DateField(null=True, blank=True)
+    withdrawn_on = models.DateField(null=True, blank=True, editable=False)
+    withdrawn_because = models.CharField(max_length=200, blank=True, editable=False)
+    withdrawn_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, related_name="+", null=True, blank=True, editable=False
+    )
 
     objects = CompetenceQuerySet.as_manager()
 
     class Meta(Record.Meta):
-        ordering = ["person__name", "kind"]
+        ordering = ["person__name", "kind", "-valid_from"]
         constraints = [
             *Record.Meta.constraints,
             models.CheckConstraint(condition=one_of("kind", CompetenceKind), name="competence_kind_is_known"),
@@ -116,26 +134,56 @@ class Competence(Record):
                 condition=Q(expires_on=None) | Q(expires_on__gte=models.F("valid_from")),
                 name="competence_expires_after_it_begins",
                 violation_error_message="The certificate can't expire before it begins.",
+                violation_error_code="field:expires_on",
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn_on=None, withdrawn_because="", withdrawn_by=None)
+                | Q(withdrawn_on__isnull=False, withdrawn_on__gte=models.F("valid_from"))
+                & Q(withdrawn_by__isnull=False)
+                & ~Q(withdrawn_because=""),
+                name="withdrawn_competence_says_why",
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()}: {self.person}"
 
+    def lapsed_on(self, day) -> bool:
+        return bool(
+            (self.expires_on and self.expires_on < day) or (self.withdrawn_on and self.withdrawn_on <= day)
+        )
+
 
 class Device(models.Model):
-    """A browser that somebody signed in on. Every act names it."""
+    """A browser that somebody signed in on. Every act names it.
+
+    Revoked, it can do nothing more and nobody signs in on it, until somebody who may lets it in again.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     name = models.CharField(max_length=80)
     first_seen_at = models.DateTimeField(auto_now_add=True)
-    revoked_at = models.DateTimeField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True, editable=False)
+    revoked_because = models.CharField(max_length=200, blank=True, editable=False)
 
     class Meta:
         ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(name="device_has_a_name", condition=~Q(name="")),
+            models.CheckConstraint(
+                name="revoked_device_says_why",
+                condition=Q(revoked_at=None, revoked_because="")
+                | Q(revoked_at__isnull=False) & ~Q(revoked_because=""),
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    def get_absolute_url(self) -> str:
+        from django.urls import reverse
+
+        return reverse("workshop:device", args=[self.pk])
 
 
 class SignInTry(models.Model):

@@ -40,6 +40,13 @@ class Shop(Versioned):
     phone = models.CharField(max_length=40, blank=True)
     email = models.EmailField("e-mail", blank=True)
     currency = models.CharField(max_length=3, default="EUR", help_text="Three letters, ISO 4217.")
+    tax_note = models.CharField(
+        "said of tax beside prices",
+        max_length=120,
+        blank=True,
+        help_text="Printed under the prices of a sheet as it stands here, such as “Amounts contain 19 % tax.” "
+        "The app computes no tax.",
+    )
     paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
     torque_unit = models.CharField(max_length=6, choices=TorqueUnit, default=TorqueUnit.NM)
     distance_unit = models.CharField(max_length=2, choices=DistanceUnit, default=DistanceUnit.KM)

@@ -85,6 +85,11 @@ class TorqueTool(Record, Versioned):
 
         return reverse("workshop:tool", args=[self.pk])
 
+    @property
+    def kind_short(self) -> str:
+        """Two words for a list; `get_kind_display` names the standard."""
+        return ToolKind(self.kind).short
+
     def calibration_on(self, day: date) -> Calibration | None:
         """The latest calibration made on or before that day: one query unless prefetched."""
         rows = [row for row in self.calibrations.all() if row.calibrated_on <= day]

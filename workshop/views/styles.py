@@ -4,14 +4,19 @@ from django import forms
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 
-from workshop.engineering.patterns import Pattern, default_sequence, positions
+from workshop.engineering.pattern_drawing import drawn
+from workshop.engineering.patterns import Pattern, default_sequence
 from workshop.forms.fields import AmountField, DayField, NumberField
 from workshop.pages import may
 from workshop.permissions import May
+from workshop.specimens import groups
 
 
 class Specimen(forms.Form):
+    is_mixed = True  # some fields are needed, some are not: both are marked
+
     torque = AmountField("torque", label="Torque", help_text="As set on the tool or read off its display.")
     kind = forms.ChoiceField(
         label="How it was taken",
@@ -36,6 +41,18 @@ class Specimen(forms.Form):
     words = forms.CharField(label="What was seen", widget=forms.Textarea(attrs={"rows": 4}), required=False)
 
 
+class Dense(forms.Form):
+    low = NumberField(label="Lowest")
+    high = NumberField(label="Highest")
+    own = forms.BooleanField(label="The shop's own", required=False)
+
+
+def _dense() -> Dense:
+    form = Dense({"low": "118", "high": "11o"}, auto_id="dense_%s")
+    form.full_clean()
+    return form
+
+
 def _refused() -> Specimen:
     form = Specimen(
         {
@@ -55,19 +72,28 @@ def _refused() -> Specimen:
     return form
 
 
-def _pattern(kind: Pattern, count: int, states: list[str]) -> list[dict]:
-    order = default_sequence(kind, count)
-    by_fastener = dict(zip(order, states, strict=True))
-    return [
-        {
-            "n": spot.fastener,
-            "x": float(spot.x),
-            "y": float(spot.y),
-            "state": by_fastener[spot.fastener],
-            "label": "",
-        }
-        for spot in positions(kind, count)
-    ]
+def _pattern(kind: Pattern, count: int, states: list[str], rows: int = 1, columns: int = 1) -> dict:
+    """Drawing of a pattern whose fasteners, in their sequence, are in these states ("flag below": with its mark)."""
+    order = default_sequence(kind, count, rows, columns)
+    found = drawn(kind, count, rows, columns, sequence=order)
+    by_fastener = dict(zip(order, [*states, *["todo"] * (count - len(states))], strict=True))
+    fasteners = []
+    for spot in found.spots:
+        state, _, mark = by_fastener[spot.fastener].partition(" ")
+        following = state == "next"
+        fasteners.append(
+            {
+                "n": spot.fastener,
+                "x": spot.x,
+                "y": spot.y,
+                "turn": spot.turn,
+                "size": found.next_size if following else found.size,
+                "state": "todo" if following else state,
+                "next": following,
+                "mark": mark,
+            }
+        )
+    return {"fasteners": fasteners, "box": found.view_box, "way": found.way}
 
 
 @may(May.SEE_SHOP)
@@ -75,13 +101,22 @@ def styles(request: HttpRequest) -> HttpResponse:
     context = {
         "form": Specimen(),
         "bad_form": _refused(),
-        "fasteners": _pattern(Pattern.CIRCLE, 5, ["done", "done", "flag", "next", "todo"]),
-        "line": _pattern(Pattern.LINE, 6, ["done", "done", "next", "todo", "todo", "todo"]),
-        "blockers": [
-            {"text": "Tow bar bolts: second check missing", "url": "#words", "link": "Check"},
-            {"text": "Fault 3 has no end", "url": "#forms"},
-            {"text": "Odometer out not recorded"},
+        "dense": _dense(),
+        "patterns": [
+            ("Five in a circle", _pattern(Pattern.CIRCLE, 5, ["done", "done", "flag above", "next"])),
+            (
+                "Eight in a circle",
+                _pattern(Pattern.CIRCLE, 8, ["done", "flag below", "flag doubt", "flag again"]),
+            ),
+            ("Six in a row", _pattern(Pattern.LINE, 6, ["done", "done", "next"])),
+            ("Two rows of five", _pattern(Pattern.GRID, 10, ["done", "done", "done", "next"], 2, 5)),
+            ("One", _pattern(Pattern.CIRCLE, 1, ["next"])),
+            ("Thirty in a circle", _pattern(Pattern.CIRCLE, 30, ["done"] * 8 + ["next"])),
         ],
         "page_obj": Paginator(range(100), 10).get_page(3),
     }
+    context["specimens"] = [
+        (name, [(each.caption, render_to_string(each.template, each.context, request)) for each in rows])
+        for name, rows in groups()
+    ]
     return render(request, "workshop/styles.html", context)

@@ -1,0 +1,83 @@
+"""Acts on the browsers that people sign in on: a name to tell them by, revoked when lost, let in again."""
+
+from __future__ import annotations
+
+from django.contrib.sessions.models import Session
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+from django.utils.formats import date_format
+
+from workshop.acting import By, act, note
+from workshop.models import Device
+from workshop.permissions import May
+
+# Under this name a session holds the device that it was begun on.
+SESSION_DEVICE = "device"
+
+
+def _locked(device: Device) -> Device:
+    return Device.objects.select_for_update(no_key=True).get(pk=device.pk)
+
+
+@act(May.REVOKE_DEVICE)
+def rename_device(*, by: By, device: Device, name: str) -> Device:
+    """Give a device the name by which people know it, such as “tablet, bay two”."""
+    name = " ".join(name.split())
+    if not name:
+        raise ValidationError({"name": "Give it a name by which people know it."})
+    row = _locked(device)
+    other = Device.objects.filter(name__iexact=name, revoked_at=None).exclude(pk=row.pk).first()
+    if other is not None:
+        raise ValidationError(
+            {"name": f"Another device is called “{other.name}” already. Choose another name."}
+        )
+    was, row.name = row.name, name
+    row.full_clean()
+    row.save(update_fields=["name"])
+    note(row, words={"name": [was, name]})
+    return row
+
+
+@act(May.REVOKE_DEVICE)
+def revoke_device(*, by: By, device: Device, reason: str) -> Device:
+    """Lost, stolen or sold: its sessions end now, its acts are refused, and nobody signs in on it."""
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why: lost, stolen, sold, or whose it was."})
+    row = _locked(device)
+    if row.revoked_at is not None:
+        raise ValidationError(
+            f"It was revoked already on {date_format(timezone.localtime(row.revoked_at))}: {row.revoked_because}"
+        )
+    if by.device is not None and by.device.pk == row.pk:
+        raise ValidationError(
+            "This is the device in your hands. Revoke it from another one, or you could not undo a mistake."
+        )
+    row.revoked_at, row.revoked_because = by.received_at, reason.strip()
+    row.save(update_fields=["revoked_at", "revoked_because"])
+    ended = _end_sessions(row)
+    note(row, facts={"sessions_ended": ended}, words={"name": row.name, "reason": row.revoked_because})
+    return row
+
+
+@act(May.REVOKE_DEVICE)
+def readmit_device(*, by: By, device: Device, reason: str) -> Device:
+    """A revoked device was found again: people may sign in on it."""
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why it is let in again."})
+    row = _locked(device)
+    if row.revoked_at is None:
+        raise ValidationError("It is not revoked.")
+    row.revoked_at, row.revoked_because = None, ""
+    row.save(update_fields=["revoked_at", "revoked_because"])
+    note(row, words={"name": row.name, "reason": reason.strip()})
+    return row
+
+
+def _end_sessions(device: Device) -> int:
+    """A shop has tens of sessions, not thousands: each is opened to see where it was begun."""
+    mine = [
+        session.pk
+        for session in Session.objects.filter(expire_date__gte=timezone.now()).iterator(chunk_size=200)
+        if session.get_decoded().get(SESSION_DEVICE) == str(device.pk)
+    ]
+    return Session.objects.filter(pk__in=mine).delete()[0]

@@ -1,0 +1,103 @@
+"""What the styles page shows of each part in `templates/components/`, in each of its states. All invented.
+
+A new part is shown by adding its states below: `one("_name", "what is to be seen", input=…, …)`. A test compares
+what the page draws with the folder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from types import SimpleNamespace
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Specimen:
+    component: str
+    caption: str
+    context: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def template(self) -> str:
+        return f"components/{self.component}.html"
+
+
+def one(component: str, caption: str, **context: Any) -> Specimen:
+    return Specimen(component, caption, context)
+
+
+_AT = datetime(2026, 3, 12, 14, 5, tzinfo=UTC)
+_BLOCKERS = [
+    {"text": "Tow bar bolts: second check missing", "url": "#words", "link": "Check"},
+    {"text": "Odometer out not recorded"},
+]
+_TYPED = [("What was found", "Clunk from the rear left over kerbs, not on the level."), ("Severity", "Minor")]
+
+
+def _photo(**fields: Any) -> SimpleNamespace:
+    usual = {
+        "get_absolute_url": "#photos",
+        "is_picture": True,
+        "thumb_url": "/static/img/mark.svg",
+        "width": 160,
+        "height": 120,
+        "gone": "",
+        "erased_at": None,
+        "moment": "",
+        "caption": "Crack at the inner weld",
+        "angle": "",
+        "get_kind_display": "Photo",
+        "taken_or_made": _AT,
+    }
+    return SimpleNamespace(**{**usual, **fields})
+
+
+_PHOTOS = [
+    _photo(moment="before"),
+    _photo(moment="after", caption=""),
+    _photo(is_picture=False, caption="Invoice of the cable"),
+    _photo(gone="Set aside: blurred", caption="Blurred"),
+    _photo(erased_at=_AT, gone="Erased: asked for", caption="", get_kind_display="Signed paper"),
+]
+
+SPECIMENS = (
+    one("_by", "person and time", person="R. Ashdown", at=_AT),
+    one("_by", "on a device, arrived later", person="R. Ashdown", at=_AT, device="tablet, bay two", arrived="16:20"),
+    one("_by", "with what was done", verb="checked by", person="M. Quill", at="yesterday"),
+    one("_odometer", "large figure", reading=148210, unit="km", big=True),
+    one("_odometer", "lower than before", reading=92040, unit="mi", flag="lower than on 3 Feb 2025; kept with a reason"),
+    one("_odometer", "set aside", reading=148012, unit="km", flag="set aside as misread"),
+    one("_odometer", "not true", reading=148210, unit="km", flag="reads low: oversize tyres"),
+    one("_odometer", "true distance", reading="182400", unit="km", flag="true distance over two instruments"),
+    one("_odometer", "not known", reading="", unit="km", flag="true distance not known before 3 Feb 2025"),
+    one("_odometer", "not readable", reading="", unit="km", flag="display dark, battery flat"),
+    one("_blockers", "something in the way", blockers=_BLOCKERS),
+    one("_blockers", "nothing in the way", blockers=None, title="Nothing in the way"),
+    one("_empty", "with the way out", sentence="No measurements on this job.", url="#words", link="Measure something"),
+    one("_empty", "without", sentence="Nothing was waived yet."),
+    one("_confirm", "closed", summary="Cancel this job", action="", submit_label="Cancel the job",
+        text="Possible only while nothing was done to the car. The number stays used.", form=None),
+    one("_confirm", "open, waited for now", summary="Hand over", action="", submit_label="Hand over now",
+        text="The sheet is issued and the record is frozen.", form=None, hand=True, open=True),
+    one("_tag", "with what clears it", text="Do not move", reason="Front wheel bolts, round 2 open.", url="#words",
+        link="Open the run"),
+    one("_tag", "hung by hand", text="Do not start", reason="No oil."),
+    one("_draft", "typed and not sent", words="You typed this here at 10:42 and did not send it.", said=_TYPED,
+        more=2, number=1),
+    one("_draft", "sent, no answer came", number=2, said=_TYPED[:1],
+        words="You sent this here at 10:42, and no word came that it was saved. Put back and sent again, it is one "
+        "record."),
+    one("_draft", "its form is gone", words="You typed this here on 3 Mar at 10:42 and did not send it.",
+        said=_TYPED[:1], gone=True, number=3),
+    one("_photo_strip", "photos, a document, set aside, erased", photos=_PHOTOS, label="Photos of this line"),
+    one("_photo_input", "the way to add one, without a script", add="#photos", label="Add photos", many=True),
+)  # fmt: skip
+
+
+def groups() -> list[tuple[str, list[Specimen]]]:
+    """By component, in the order above."""
+    found: dict[str, list[Specimen]] = {}
+    for each in SPECIMENS:
+        found.setdefault(each.component, []).append(each)
+    return list(found.items())
