@@ -32,8 +32,11 @@ from uuid import NAMESPACE_URL, uuid5
 
 from django.conf import settings
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.files.base import ContentFile
 from django.utils import timezone
 
+from jobs import demo_pictures
+from vehicles.files.intake import take_in
 from vehicles.models import Keeper, Place
 from workshop.acting import By
 from workshop.acts import people
@@ -56,6 +59,8 @@ class Player:
     today: date
     names: dict[str, Any] = field(default_factory=dict)
     played: int = 0
+    now: datetime | None = None  # of the act being played: a picture is taken then
+    turn: dict[str, Any] = field(default_factory=dict)  # the argument that `each` gives it
 
     def play(self, scene: str, tell: Callable[[str], None] = lambda text: None) -> None:
         script = tomllib.loads((SOURCE / f"{scene}.toml").read_text(encoding="utf-8"))
@@ -86,6 +91,7 @@ class Player:
             received_at=moment,
             key=uuid5(NAMESPACE_URL, f"witness-mark:{self.today}:{place}"),
         )
+        self.now, self.turn = moment, each
         hints = typing.get_type_hints(getattr(act, "__wrapped__", act))
         arguments = {
             name: self.value(value, hints.get(name))
@@ -206,7 +212,9 @@ def _version(record: Any) -> int:
 
 
 def _tagged(player: Player, value: str) -> Any:
-    """For arguments without an annotation: "decimal:2.5", "day:-3", "amount:120 N.m"."""
+    """For arguments without an annotation: "decimal:2.5", "day:-3", "amount:120 N.m"; "photo:bolt 8.8" is drawn,
+    taken in as a camera's file is, and may name the argument of `each`: "photo:van {angle} check_in".
+    """
     kind, _, rest = value.partition(":")
     match kind:
         case "decimal":
@@ -218,6 +226,9 @@ def _tagged(player: Player, value: str) -> Any:
         case "amount":
             number, _, unit = rest.partition(" ")
             return Amount(Decimal(number), unit)
+        case "photo":
+            drawn = demo_pictures.draw(rest.format(**player.turn), timezone.localtime(player.now))
+            return take_in(ContentFile(drawn, name="photo.jpg"))
     return value
 
 
