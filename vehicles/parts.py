@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
+from uuid import UUID
 
 from django.db.models import F
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from vehicles.models import FittedPart, Place, Vehicle
+from vehicles.models import Evidence, FittedPart, Place, Vehicle
 from vehicles.models.part import Confidence, EvidenceKind, Provenance
 
 _OLDEST_END_FIRST = F("removed_at").asc(nulls_last=True)
@@ -56,6 +58,14 @@ def history_of_place(vehicle: Vehicle, place: Place, position: str = "") -> list
     )
 
 
+def evidence_of(parts: Iterable[FittedPart]) -> dict[UUID, list[Evidence]]:
+    """Part's key → its own evidence, oldest first. One query."""
+    found: dict[UUID, list[Evidence]] = {}
+    for piece in Evidence.objects.filter(part__in=[part.pk for part in parts]).order_by("made_at"):
+        found.setdefault(piece.part_id, []).append(piece)
+    return found
+
+
 def since_when(part: FittedPart) -> str:
     """From when the part is known to be there, in words."""
     if part.fitted_at:
@@ -79,3 +89,22 @@ def supported(best_evidence: str, provenance: str) -> Confidence:
 def stronger(one: str, other: str) -> str:
     """The stronger of two kinds of evidence; empty is the weakest."""
     return max(one, other, key=lambda kind: EvidenceKind(kind).strength if kind else 0)
+
+
+def said_before(vehicle: Vehicle, place: Place, most: int = 6) -> list[FittedPart]:
+    """Parts that were described in this place on cars of this make and model, this car's first. One query.
+
+    Only to spare typing: what a part is on this car, somebody looks at.
+    """
+    rows = (
+        FittedPart.objects.filter(
+            vehicle__make=vehicle.make, vehicle__model=vehicle.model, place=place, entered_in_error=""
+        )
+        .not_factory()
+        .only("description", "factory_fits", "vehicle_id", "made_at", "provenance")
+        .order_by("-made_at")[: most * 5]
+    )
+    found: dict[str, FittedPart] = {}
+    for row in sorted(rows, key=lambda part: part.vehicle_id != vehicle.pk):
+        found.setdefault(row.description.casefold(), row)
+    return list(found.values())[:most]

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from urllib.parse import urlencode
 
 from django.db.models import Q
-from django.urls import reverse
 
-from vehicles.models import FaultEnd, FittedPart, Place, Survey, SurveyEntry, Zone
+from vehicles.models import Fault, FaultEnd, FittedPart, OutstandingItem, Place, Survey, SurveyEntry, Zone
 from vehicles.models.part import Position, Provenance
 from vehicles.models.survey import SurveyFinding
 
@@ -38,6 +36,7 @@ class Spot:
     entry: SurveyEntry | None = None
     earlier: list[SurveyEntry] = field(default_factory=list)
     part: FittedPart | None = None
+    before: SurveyEntry | None = None  # what the survey before this one said
 
     @property
     def label(self) -> str:
@@ -46,10 +45,12 @@ class Spot:
 
 @dataclass
 class Stop:
-    """One place with its spots."""
+    """One place with its spots, and what was raised there and is open, or was raised since the survey was begun."""
 
     place: Place
     spots: list[Spot]
+    faults: list[Fault] = field(default_factory=list)
+    items: list[OutstandingItem] = field(default_factory=list)
 
     @property
     def said(self) -> bool:
@@ -84,6 +85,23 @@ class Stop:
         return (SurveyFinding.OPEN if unknown.pop() else SurveyFinding.NOT_FACTORY).value
 
     @property
+    def apart(self) -> bool:
+        """Whether its spots need answers of their own: they differ, or only some have a part on record."""
+        if len(self.spots) == 1 or self.same:
+            return False
+        return self.any_said or (self.odd_part is not None and not self.as_on_record)
+
+    @property
+    def asks(self) -> bool:
+        """Something in it is not as the factory made it, or is an open question."""
+        return any(spot.entry and spot.entry.finding in TO_FOLLOW for spot in self.spots)
+
+    @property
+    def loose(self) -> bool:
+        """Somebody should see to it, and nobody has raised anything yet."""
+        return self.asks and not self.faults and not self.items
+
+    @property
     def odd_part(self) -> FittedPart | None:
         """A part on record here that is not the factory's: the place can't be called as the factory made it."""
         return next((spot.part for spot in self.spots if spot.part and not spot.part.is_factory), None)
@@ -99,6 +117,15 @@ class ZoneWalk:
     def said(self) -> int:
         return sum(stop.said for stop in self.stops)
 
+    @property
+    def left(self) -> int:
+        return len(self.stops) - self.said
+
+    @property
+    def at_once(self) -> list[Stop]:
+        """The places that “all as the factory made it” would speak of."""
+        return [stop for stop in self.stops if not stop.any_said and not stop.odd_part]
+
 
 @dataclass
 class Walk:
@@ -107,12 +134,54 @@ class Walk:
     asked: int
     next_stop: Stop | None
 
+    def zone(self, code: str) -> ZoneWalk | None:
+        return next((one for one in self.zones if one.zone == code), None)
 
-def walk(survey: Survey) -> Walk:
-    """Every place with what this survey said of it: three queries, whatever was said.
+    def next_from(self, place: Place | None = None, zone: Zone | None = None) -> Stop | None:
+        """The next place not spoken of: this one where only some of it was said, then on from here in the zone, then
+        from its beginning, then in the zones after.
+        """
+        if place is not None:
+            zone = Zone(place.zone)
+        number = next((n for n, one in enumerate(self.zones) if one.zone == zone), 0)
+        here = self.zones[number].stops
+        at = next((n for n, stop in enumerate(here) if place and stop.place.pk == place.pk), None)
+        if at is not None and here[at].any_said and not here[at].said:
+            return here[at]
+        after = 0 if at is None else at + 1
+        round_the_car = [*self.zones[number + 1 :], *self.zones[:number]]
+        way = [*here[after:], *here[:after], *(stop for one in round_the_car for stop in one.stops)]
+        return next((stop for stop in way if not stop.said), None)
+
+
+# What somebody should see to.
+TO_FOLLOW = (SurveyFinding.NOT_FACTORY, SurveyFinding.OPEN)
+
+
+def survey_before(survey: Survey) -> Survey | None:
+    """The last finished survey of the car that was begun before this one."""
+    return (
+        Survey.objects.filter(
+            vehicle=survey.vehicle_id, finished_at__isnull=False, made_at__lt=survey.made_at
+        )
+        .select_related("made_by", "finished_by")
+        .order_by("-made_at")
+        .first()
+    )
+
+
+def counting_entries(survey: Survey) -> dict[tuple[str, str], SurveyEntry]:
+    """(place, position) → the entry that counts. One query."""
+    rows = survey.entries.counting().select_related("part__place", "place", "made_by")
+    return {(row.place_id, row.position): row for row in rows.order_by("made_at", "received_at")}
+
+
+def walk(survey: Survey, before: Survey | None = None) -> Walk:
+    """Every place with what this survey said of it, and the survey `before` it: three queries, four with that one.
 
     The latest entry of a place counts. An entry whose part was entered in error since counts no more.
     """
+    last_time = counting_entries(before) if before else {}
     entries: dict[tuple[str, str], list[SurveyEntry]] = {}
     for entry in survey.entries.select_related("part__place", "made_by").order_by("made_at", "received_at"):
         entries.setdefault((entry.place_id, entry.position), []).append(entry)
@@ -134,6 +203,7 @@ def walk(survey: Survey) -> Walk:
                     last,
                     [row for row in rows if row is not last],
                     parts.get((place.pk, position)),
+                    last_time.get((place.pk, position)),
                 )
             )
         zones[Zone(place.zone)].append(Stop(place, spots))
@@ -156,92 +226,19 @@ def _care(zone: Zone, high_voltage: bool) -> str:
     return CARE.get(zone, "")
 
 
-# Sorted by what a reader looks for first.
-_TITLES = {
-    SurveyFinding.NOT_FACTORY: "Not as the factory made it",
-    SurveyFinding.OPEN: "Open questions",
-    SurveyFinding.NOT_SEEN: "Could not be seen",
-    SurveyFinding.AS_FACTORY: "As the factory made it",
-    SurveyFinding.NOT_PRESENT: "This car has none",
-}
-# What somebody should see to.
-_TO_FOLLOW = (SurveyFinding.NOT_FACTORY, SurveyFinding.OPEN)
+def add_raised(survey: Survey, found: Walk) -> None:
+    """Give each stop the faults and items raised there that are open or came up since the survey was begun.
 
-
-def report_groups(found: Walk) -> list[dict]:
-    """What was said, grouped by finding: {finding, title, rows}; a row has zone, place, spots, where, entry, part.
-
-    `where` names the positions, unless the row is about every position of its place that the walk has.
-    """
-    groups = {code: {"finding": code.value, "title": title, "rows": []} for code, title in _TITLES.items()}
-    silent = {"finding": "", "title": "Nothing was said of", "rows": []}
-    for zone in found.zones:
-        for stop in zone.stops:
-            for spot in stop.spots:
-                group = groups[SurveyFinding(spot.entry.finding)] if spot.entry else silent
-                last = group["rows"][-1] if group["rows"] else None
-                if last and last["place"] == stop.place and _says_the_same(last["spots"][-1], spot):
-                    last["spots"].append(spot)
-                else:
-                    group["rows"].append(
-                        {"zone": zone.zone.label, "place": stop.place, "spots": [spot], "of": len(stop.spots)}
-                    )
-    for group in (*groups.values(), silent):
-        for row in group["rows"]:
-            whole = len(row["spots"]) == row["of"]
-            row["where"] = "" if whole else ", ".join(spot.label for spot in row["spots"])
-            row["entry"] = row["spots"][0].entry
-            row["part"] = row["entry"].part if row["entry"] else None
-    return [group for group in (*groups.values(), silent) if group["rows"]]
-
-
-def _says_the_same(one: Spot, other: Spot) -> bool:
-    """Two positions of a place that a report may name in one line."""
-    if one.entry is None or other.entry is None:
-        return one.entry is other.entry
-    if one.entry.note != other.entry.note:
-        return False
-    parts = [one.entry.part, other.entry.part]
-    if None in parts:
-        return parts[0] is parts[1]
-    alike = ("description", "provenance", "confidence", "factory_fits", "follows")
-    return all(getattr(parts[0], name) == getattr(parts[1], name) for name in alike)
-
-
-def follow_up(survey: Survey, groups: list[dict]) -> None:
-    """Give each finding that somebody should see to its `faults` and `items`, or `loose`: where to raise one.
-
-    Those of its place count that are open, or were raised since the survey was begun. Two queries.
+    Two queries.
     """
     since = Q(end="") | Q(made_at__gte=survey.made_at)
     car = survey.vehicle
-    faults = list(car.faults.exclude(end=FaultEnd.ERROR).filter(since, place__isnull=False))
-    items = list(car.outstanding_items.filter(since, place__isnull=False))
-    for group in groups:
-        if group["finding"] not in _TO_FOLLOW:
-            continue
-        for row in group["rows"]:
-            positions = {spot.position for spot in row["spots"]}
-            row["faults"] = [
-                fault
-                for fault in faults
-                if fault.place_id == row["place"].pk and (not fault.position or fault.position in positions)
-            ]
-            row["items"] = [item for item in items if item.place_id == row["place"].pk]
-            if not row["faults"] and not row["items"]:
-                row["loose"] = _to_raise(survey, row)
-
-
-def _to_raise(survey: Survey, row: dict) -> dict[str, str]:
-    """Addresses of the two forms, filled with what the survey knows."""
-    title = row["part"].description if row["part"] else row["entry"].note or str(row["place"])
-    job = survey.job_id if survey.job_id and not survey.job.is_closed else ""
-    position = row["spots"][0].position if len(row["spots"]) == 1 else ""
-    known = {"place": row["place"].pk, "title": title[:120]}
-    as_fault = {**known, "kind": "finding", "position": position, "job": job}
-    as_item = {**known, "raised_in": job}
-    return {
-        name: f"{reverse(f'vehicles:{name}-add', args=[survey.vehicle_id])}?"
-        + urlencode({key: value for key, value in values.items() if value})
-        for name, values in (("fault", as_fault), ("outstanding", as_item))
-    }
+    faults: dict[str, list[Fault]] = {}
+    for fault in car.faults.exclude(end=FaultEnd.ERROR).filter(since, place__isnull=False):
+        faults.setdefault(fault.place_id, []).append(fault)
+    items: dict[str, list[OutstandingItem]] = {}
+    for item in car.outstanding_items.filter(since, place__isnull=False):
+        items.setdefault(item.place_id, []).append(item)
+    for zone in found.zones:
+        for stop in zone.stops:
+            stop.faults, stop.items = faults.get(stop.place.pk, []), items.get(stop.place.pk, [])

@@ -8,7 +8,7 @@ from django import forms
 from django.forms.models import ModelChoiceIterator
 from django.utils.html import format_html
 
-from jobs.forms.job import Grouped, earlier
+from jobs.forms.job import Folded, earlier
 from vehicles.models import FittedPart, Place, Zone
 from vehicles.models.part import Condition, Position, Provenance, SuppliedBy, SupplyQuality, Whereabouts
 from workshop.forms.base import ActForm
@@ -48,11 +48,16 @@ def position_field() -> forms.ChoiceField:
 
 
 class _WhereItWent(ActForm):
-    whereabouts = forms.ChoiceField(choices=WENT, required=False, label="Where the old part went")
+    whereabouts = forms.ChoiceField(
+        choices=WENT,
+        required=False,
+        label="Where the old part went",
+        help_text="A core goes back to the supplier to be reconditioned, against its deposit.",
+    )
     whereabouts_note = forms.CharField(max_length=200, required=False, label="Note on it")
 
 
-class _New(Grouped, ActForm):
+class _New(Folded, ActForm):
     """What a part that goes on is, and by what that is known."""
 
     description = forms.CharField(max_length=200, label="What is fitted")
@@ -100,6 +105,15 @@ class _New(Grouped, ActForm):
         ("The old part", ("old_description", "whereabouts", "whereabouts_note")),
         ("How and when", ("on_trial", "note", "made_at")),
     ]
+    folds = (
+        (
+            "More about it",
+            "Quality, condition, what the factory fits",
+            ("supply_quality", "specification_known", "condition", "factory_fits", "follows"),
+        ),
+        ("How and when", "Note, or done earlier than now", ("note", "made_at")),
+    )
+    narrow = ("place", "position", "part_number", "invoice", "whereabouts", "whereabouts_note")
 
 
 class FitForm(_New, _WhereItWent):

@@ -13,11 +13,11 @@ from django.urls import path, reverse
 from jobs.acts import part as acts
 from jobs.forms import part as forms
 from jobs.models import CheckIn, WorkLine
-from jobs.views.work import about_line, visible_line
+from jobs.views.work import line_page, visible_line
 from vehicles.models import FittedPart, Zone
 from vehicles.models.part import Whereabouts
 from vehicles.parts import part_in_place
-from workshop.pages import act_page, may
+from workshop.pages import may
 from workshop.permissions import May
 
 CAUTION = (
@@ -63,7 +63,11 @@ def parts(request: HttpRequest, line_id: UUID) -> HttpResponse:
         .order_by("place__order", "place__name", "position")
     )
     if asked:
-        rows = rows.filter(Q(description__icontains=asked) | Q(place__name__icontains=asked))
+        rows = rows.filter(
+            Q(description__icontains=asked)
+            | Q(place__name__icontains=asked)
+            | Q(position__icontains=asked.replace(" ", "_"))
+        )
     zones = [
         (Zone(zone).label, list(found)) for zone, found in groupby(rows, key=lambda part: part.place.zone)
     ]
@@ -86,8 +90,9 @@ def parts(request: HttpRequest, line_id: UUID) -> HttpResponse:
 @may(May.FIT_PARTS)
 def part_fit(request: HttpRequest, line_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.FitForm,
         act=acts.fit_part,
         title="Fit a part where none is on record",
@@ -97,9 +102,7 @@ def part_fit(request: HttpRequest, line_id: UUID) -> HttpResponse:
         cautions=[CAUTION],
         fixed={"line": line, "in_place": acts.EMPTY},
         form_kwargs={"replace_url": lambda part: reverse("jobs:part-replace", args=[line.pk, part.pk])},
-        done=line,
         said="Fitted.",
-        context=about_line(line),
     )
 
 
@@ -107,8 +110,9 @@ def part_fit(request: HttpRequest, line_id: UUID) -> HttpResponse:
 def part_replace(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
     part = _on_the_car(request, line, part_id)
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.ReplaceForm,
         act=acts.fit_part,
         title=f"Replace: {part.description}"[:120],
@@ -118,9 +122,7 @@ def part_replace(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResp
         cautions=[CAUTION],
         fixed={"line": line, "place": part.place, "position": part.position, "in_place": str(part.pk)},
         initial={**_went(line, part), "factory_fits": part.factory_fits},
-        done=line,
         said="Replaced.",
-        context=about_line(line),
     )
 
 
@@ -128,8 +130,9 @@ def part_replace(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResp
 def part_remove(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
     part = _on_the_car(request, line, part_id)
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.RemoveForm,
         act=acts.remove_part,
         title=f"Take off: {part}"[:120],
@@ -138,9 +141,7 @@ def part_remove(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespo
         cautions=[CAUTION],
         fixed={"line": line, "part": part},
         initial=_went(line, part),
-        done=line,
         said="Taken off.",
-        context=about_line(line),
     )
 
 
@@ -148,17 +149,16 @@ def part_remove(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespo
 def part_refit(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
     part = _on_the_car(request, line, part_id)
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.RefitForm,
         act=acts.refit_part,
         title=f"Removed and refitted: {part}"[:120],
         submit="It is back",
         intro="It was off for the work and is in its place again.",
         fixed={"line": line, "part": part},
-        done=line,
         said="Recorded.",
-        context=about_line(line),
     )
 
 
@@ -166,8 +166,9 @@ def part_refit(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespon
 def part_swap(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
     part = _on_the_car(request, line, part_id)
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.SwapForm,
         act=acts.swap_parts,
         title=f"Swap: {part}"[:120],
@@ -175,9 +176,7 @@ def part_swap(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespons
         intro="Both go on record in each other's place.",
         fixed={"line": line, "part": part},
         form_kwargs={"part": part},
-        done=line,
         said="Swapped.",
-        context=about_line(line),
     )
 
 
@@ -189,8 +188,9 @@ def part_back(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespons
     if part.removed_at is None and request.method != "POST":
         raise Http404("on the car")
     now = part_in_place(line.job.vehicle, part.place, part.position)
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.PutBackForm,
         act=acts.put_back,
         title=f"Put back: {part}"[:120],
@@ -199,9 +199,7 @@ def part_back(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespons
         fixed={"line": line, "part": part, "in_place": str(now.pk) if now else acts.EMPTY},
         form_kwargs={"in_place": now},
         initial={"whereabouts": Whereabouts.KEPT} if now and now.on_trial else {},
-        done=line,
         said="Put back.",
-        context=about_line(line),
     )
 
 
@@ -212,8 +210,9 @@ def trial_keep(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespon
     if not part.on_trial and request.method != "POST":
         raise Http404("not on trial")
     old = part.replaces
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.KeepTrialForm,
         act=acts.keep_trial,
         title=f"It stays: {part}"[:120],
@@ -221,9 +220,7 @@ def trial_keep(request: HttpRequest, line_id: UUID, part_id: UUID) -> HttpRespon
         intro="The trial is over; the part is the car's now. Say by what it is known and where the old one went.",
         fixed={"line": line, "part": part},
         initial={"part_number": part.part_number, **(_went(line, old) if old else {})},
-        done=line,
         said="It stays.",
-        context=about_line(line),
     )
 
 

@@ -141,10 +141,12 @@ def end_part(
     removed_at: datetime | None = None,
     whereabouts: str = "",
     whereabouts_note: str = "",
+    seen_version: int | None = None,
 ) -> FittedPart:
     """End the record of a part that came off, by default at the time of the act, with where it went.
 
-    `whereabouts` may be settled later (`say_whereabouts`): until then it is missing at handover.
+    `whereabouts` may be settled later (`say_whereabouts`): until then it is missing at handover. Without a `line`
+    it came off elsewhere and was found gone.
     """
     # The car before the part: a handover under way and a part coming off can't pass each other.
     Vehicle.objects.select_for_update(no_key=True).get(pk=part.vehicle_id)
@@ -155,6 +157,7 @@ def end_part(
         raise ValidationError({"removed_at": "This time lies in the future. Give when the part came off."})
     changes = save_changes(
         part,
+        seen_version=seen_version,
         removed_at=removed_at,
         removed_by_line=line,
         whereabouts=whereabouts,

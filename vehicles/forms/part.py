@@ -4,23 +4,55 @@ from django.core.exceptions import ValidationError
 from vehicles.acts.part import ASSESSED
 from vehicles.forms.places import PlaceField, position_field
 from vehicles.models import Evidence, FittedPart, Place
-from vehicles.models.part import Confidence, EvidenceKind, Whereabouts
+from vehicles.models.part import (
+    Condition,
+    Confidence,
+    EvidenceKind,
+    Provenance,
+    SuppliedBy,
+    SupplyQuality,
+    Whereabouts,
+)
 from workshop.forms.base import EditForm, ModelActForm, trade_field
 from workshop.forms.fields import DayField, MomentField
 
-# As many as one has in hand at the car; more are added on the part's page.
-PIECES = 3
 # The years a car's model year lies in.
 OLDEST_YEAR, LAST_YEAR = 1885, 2100
 _AS_EVIDENCE = [("", "As sure as the evidence makes it"), *Confidence.choices]
+# What one is asked to write beside each kind of evidence.
+WHAT = {
+    EvidenceKind.PART_NUMBER: "The number or mark, as read",
+    EvidenceKind.BUILD_RECORD: "Which record, which code",
+    EvidenceKind.MAKER: "Who confirmed what, and when",
+    EvidenceKind.COMPARISON: "Compared with what, and how it differs",
+    EvidenceKind.INVOICE: "Whose invoice, its number or date",
+    EvidenceKind.OWNER_STATEMENT: "What the owner said",
+    EvidenceKind.JUDGEMENT: "By what you judge it",
+}
+_NUMBER_LENGTH = FittedPart._meta.get_field("part_number").max_length
+
+
+def tiles(choices, **kwargs) -> forms.ChoiceField:
+    """A choice of few, each a target for a finger."""
+    return forms.ChoiceField(choices=choices, widget=forms.RadioSelect, **kwargs)
 
 
 class PartForm(ModelActForm):
-    """A part found on the car. With `place` the form is about that one place and doesn't ask for it."""
+    """A part found on the car. With `place` the form is about that one place and doesn't ask for it.
+
+    Each kind of evidence is ticked and says beside it what was read, seen or said; further pieces of one kind are
+    added on the part's page. The template is `vehicles/_part_fields.html`: few fields first, the rest folded.
+    """
 
     place = PlaceField(label="Place")
     position = position_field(help_text="Where a car has several of it.")
-    confidence = forms.ChoiceField(label="How sure", choices=_AS_EVIDENCE, required=False)
+    provenance = tiles(Provenance.choices, label="Where it comes from")
+    confidence = tiles(_AS_EVIDENCE, label="How sure", required=False)
+    condition = tiles(Condition.choices, label="Condition", initial=Condition.NOT_EXAMINED, required=False)
+    supply_quality = tiles(
+        SupplyQuality.choices, label="Quality of supply", initial=SupplyQuality.NOT_KNOWN, required=False
+    )
+    supplied_by = tiles(SuppliedBy.choices, label="Supplied by", initial=SuppliedBy.EARLIER, required=False)
     made_at = MomentField(required=False, label="Seen earlier? When")
 
     class Meta:
@@ -51,53 +83,88 @@ class PartForm(ModelActForm):
                 del self.fields["position"]
             else:
                 self.fields["position"] = position_field(place, required=True)
-        for number in range(1, PIECES + 1):
-            self.fields[f"evidence_kind_{number}"] = forms.ChoiceField(
-                label="Evidence" if number == 1 else f"Evidence {number}",
-                choices=[("", "–"), *EvidenceKind.choices],
+        for kind in EvidenceKind:
+            self.fields[f"saw_{kind}"] = forms.BooleanField(
+                label=kind.label,
                 required=False,
+                widget=forms.CheckboxInput(attrs={"data-supports": kind.supports.value}),
             )
-            self.fields[f"evidence_what_{number}"] = forms.CharField(
-                label="What was read, seen or said", max_length=300, required=False
+            self.fields[f"what_{kind}"] = forms.CharField(
+                label=WHAT[kind],
+                max_length=300,
+                required=False,
+                widget=forms.TextInput(attrs={"placeholder": WHAT[kind], "autocomplete": "off"}),
             )
 
     def clean(self):
         cleaned = super().clean()
-        for number in range(1, PIECES + 1):
-            kind, what = (cleaned.get(f"evidence_{name}_{number}", "") for name in ("kind", "what"))
-            if kind and not what.strip():
-                self.add_error(f"evidence_what_{number}", "Say what was read, seen or said.")
-            if what.strip() and not kind:
-                self.add_error(f"evidence_kind_{number}", "Say what kind of evidence this is.")
+        for kind in EvidenceKind:
+            saw, what = cleaned.get(f"saw_{kind}"), cleaned.get(f"what_{kind}", "").strip()
+            if saw and not what:
+                self.add_error(f"what_{kind}", "Say what was read, seen or said; or untick this evidence.")
+            if what and not saw:
+                # What was written down is evidence, whether or not the tick was set.
+                cleaned[f"saw_{kind}"] = True
         return cleaned
 
     def act_arguments(self):
         arguments = super().act_arguments()
-        pieces = [
-            (arguments.pop(f"evidence_kind_{number}"), arguments.pop(f"evidence_what_{number}"))
-            for number in range(1, PIECES + 1)
-        ]
-        return {**arguments, "evidence": [piece for piece in pieces if piece[0]]}
+        evidence = []
+        for kind in EvidenceKind:
+            saw, what = arguments.pop(f"saw_{kind}"), arguments.pop(f"what_{kind}").strip()
+            if saw:
+                evidence.append((kind.value, what))
+            if saw and kind == EvidenceKind.PART_NUMBER and not arguments["part_number"]:
+                # Read once, written once.
+                arguments["part_number"] = what if len(what) <= _NUMBER_LENGTH else ""
+        for name in ("condition", "supply_quality", "supplied_by"):
+            arguments[name] = arguments[name] or self.fields[name].initial
+        return {**arguments, "evidence": evidence}
 
     @property
-    def groups(self):
-        pieces = [f"evidence_{name}_{number}" for number in range(1, PIECES + 1) for name in ("kind", "what")]
-        return [
-            self._group("What is there", "place", "position", "description", "part_number"),
-            self._group("Where it comes from", "provenance", *pieces, "confidence"),
-            self._group("Beside the factory's", "factory_fits", "follows"),
-            self._group("Condition", "condition", "condition_note"),
-            self._group(
-                "Supply", "supply_quality", "supplied_by", "specification_known", "fitted_at", "made_at"
-            ),
-        ]
+    def pieces(self):
+        """For the template: each kind of evidence with the field for its words."""
+        return [{"saw": self[f"saw_{kind}"], "what": self[f"what_{kind}"]} for kind in EvidenceKind]
 
-    def _group(self, title, *names):
-        return {"title": title, "fields": [self[name] for name in names if name in self.fields]}
+    @property
+    def first(self):
+        """The few fields that are asked before the evidence."""
+        return self._shown("place", "position", "positions", "description", "provenance")
+
+    @property
+    def then(self):
+        """The few that follow it."""
+        return self._shown("factory_fits", "follows")
+
+    @property
+    def more(self):
+        """What is folded away until it is wanted."""
+        return self._shown(
+            "confidence", "part_number", "condition", "condition_note", "supply_quality", "supplied_by",
+            "specification_known", "fitted_at", "note", "made_at",
+        )  # fmt: skip
+
+    @property
+    def more_is_wrong(self):
+        return any(field.errors for field in self.more)
+
+    def _shown(self, *names):
+        return [self[name] for name in names if name in self.fields]
 
 
 class AssessPartForm(EditForm, ModelActForm):
     reason = forms.CharField(label="Why it is assessed again", max_length=300)
+    provenance = tiles(Provenance.choices, label="Where it comes from")
+    confidence = tiles(Confidence.choices, label="How sure")
+    condition = tiles(Condition.choices, label="Condition")
+
+    parts = (
+        ("Why", ("reason",)),
+        ("What it is", ("description", "part_number", "provenance", "confidence")),
+        ("Beside the factory's", ("factory_fits", "follows")),
+        ("Condition", ("condition", "condition_note")),
+        ("Supply", ("supply_quality", "supplied_by", "specification_known", "fitted_at")),
+    )
 
     class Meta:
         model = FittedPart
@@ -108,6 +175,7 @@ class AssessPartForm(EditForm, ModelActForm):
 
 
 class EvidenceForm(ModelActForm):
+    kind = tiles(EvidenceKind.choices, label="What kind of evidence")
     made_at = MomentField(required=False, label="Seen earlier? When")
 
     class Meta:
@@ -118,6 +186,19 @@ class EvidenceForm(ModelActForm):
 
 class PartInErrorForm(EditForm):
     reason = forms.CharField(label="Why the record is wrong", max_length=200)
+
+
+class PartGoneForm(EditForm):
+    """A part that came off elsewhere: by whom and where it went is not known here."""
+
+    whereabouts_note = forms.CharField(
+        label="How it is known that it is gone",
+        max_length=200,
+        help_text="What is there now, who said so, what the invoice of the other workshop says.",
+    )
+    removed_at = MomentField(
+        required=False, label="Since when", help_text="Empty: not known, so from now on."
+    )
 
 
 class WhereaboutsForm(EditForm):

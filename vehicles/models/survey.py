@@ -57,6 +57,12 @@ class SurveyFinding(models.TextChoices):
     NOT_SEEN = "not_seen", "Could not be seen"
 
 
+class EntryQuerySet(models.QuerySet):
+    def counting(self) -> EntryQuerySet:
+        """Without those whose part turned out to be entered in error: they count no more."""
+        return self.filter(Q(part=None) | Q(part__entered_in_error=""))
+
+
 class SurveyEntry(Record):
     """What was seen in one place. A later entry for the same place stands beside the earlier one and counts."""
 
@@ -68,6 +74,8 @@ class SurveyEntry(Record):
         "vehicles.FittedPart", on_delete=models.PROTECT, related_name="survey_entries", null=True, blank=True
     )
     note = models.CharField(max_length=300, blank=True)
+
+    objects = EntryQuerySet.as_manager()
 
     class Meta(Record.Meta):
         ordering = ["made_at"]
