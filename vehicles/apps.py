@@ -7,14 +7,21 @@ class VehiclesConfig(AppConfig):
     verbose_name = "Vehicles"
 
     def ready(self) -> None:
+        from vehicles import erasure, log_names
         from workshop import triggers
 
+        log_names.register()
+        erasure.register()
         triggers.append_only(
             "vehicles_identityreading", "An identity reading is never altered: record another one."
         )
         triggers.append_only("vehicles_evidence", "Evidence is never altered: add another piece.")
         triggers.append_only("vehicles_diagnosisstep", "A diagnosis step is never altered: add another one.")
         triggers.append_only("vehicles_faultcode", "A trouble code is never altered: add another one.")
+        triggers.append_only("vehicles_possibility", "A possibility is never altered: say what became of it.")
+        triggers.append_only(
+            "vehicles_possibilityfinding", "A finding on a possibility is never altered: add another one."
+        )
         triggers.append_only("vehicles_surveyentry", "A survey entry is never altered: add another one.")
         triggers.append_only("vehicles_telling", "A telling is never altered: record another one.")
         triggers.guard(
@@ -33,6 +40,65 @@ class VehiclesConfig(AppConfig):
                 "vehicles_odometerreading",
                 "DELETE",
                 "An odometer reading is never deleted: set it aside with a reason.",
+            ),
+        )
+        # What a photo is and belongs to stays; caption, setting aside and (once) erasing are all that changes.
+        fixed = (
+            *(
+                "vehicle_id",
+                "kind",
+                "occasion",
+                "angle",
+                "media_type",
+                "file",
+                "thumb",
+                "size",
+                "width",
+                "height",
+            ),
+            *("order_sent", "taken_at", "job_id", "line_id", "run_id", "damage_id", "sheet_id", "fault_id"),
+            *(
+                "part_id",
+                "survey_id",
+                "place_id",
+                "position",
+                "item_id",
+                "made_at",
+                "received_at",
+                "made_by_id",
+            ),
+            *("device_id", "key"),
+        )
+        triggers.guard(
+            triggers.Guard(
+                "vehicles_attachment_as_added",
+                "vehicles_attachment",
+                "UPDATE",
+                "A photo stays what it was when it was added: set it aside with a reason and add another one.",
+                " OR ".join(f"NEW.{name} IS DISTINCT FROM OLD.{name}" for name in fixed),
+            ),
+            triggers.Guard(
+                "vehicles_attachment_erased_once",
+                "vehicles_attachment",
+                "UPDATE",
+                "What was erased stays erased.",
+                "OLD.erased_at IS NOT NULL",
+            ),
+            triggers.Guard(
+                "vehicles_attachment_of_this_car",
+                "vehicles_attachment",
+                "INSERT",
+                "A photo belongs to what is of its own car.",
+                " OR ".join(
+                    f"(NEW.{column} IS NOT NULL AND NOT EXISTS (SELECT 1 FROM {table} o WHERE o.id = NEW.{column} "
+                    "AND o.vehicle_id = NEW.vehicle_id))"
+                    for column, table in (
+                        ("fault_id", "vehicles_fault"),
+                        ("part_id", "vehicles_fittedpart"),
+                        ("survey_id", "vehicles_survey"),
+                        ("item_id", "vehicles_outstandingitem"),
+                    )
+                ),
             ),
         )
         # A constraint sees one row only; longer circles are refused by the act, which locks the car.

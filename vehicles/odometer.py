@@ -41,9 +41,9 @@ def truth(vehicle: Vehicle, instruments: list[Instrument] | None = None) -> True
     return _summed(instruments_of(vehicle) if instruments is None else instruments)
 
 
-def truth_at(reading: OdometerReading) -> TrueDistance:
+def truth_at(reading: OdometerReading, instruments: list[Instrument] | None = None) -> TrueDistance:
     """True distance up to one reading. A reading without a figure, or set aside, counts as the one before it."""
-    return _summed(instruments_of(reading.vehicle), until=reading)
+    return _summed(instruments_of(reading.vehicle) if instruments is None else instruments, until=reading)
 
 
 def true_km_at(reading: OdometerReading) -> Decimal | None:

@@ -1,9 +1,13 @@
-"""The vehicle page is a head and a row of panels. Each subject adds its own, so that this room need not know the
-rooms above: jobs hang their panel, their tags and their buttons here by themselves."""
+"""The vehicle page is a head, a first answer (what needs attention, and some glances), and a row of panels.
+
+Each subject adds its own, so that this room need not know the rooms above: jobs hang their panel, their next step,
+their tags and their buttons here by themselves. Panels are gathered first; what stands above them is made from what
+they gathered, so that nothing is asked twice.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,6 +44,35 @@ class HeadNote:
     gather: Callable[[HttpRequest, Vehicle], dict[str, Any] | None]
 
 
+# What the panels gathered, by slug.
+Gathered = dict[str, dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class Need:
+    """Something on this car that waits for somebody. `rank`: 0 is the most urgent. `hand`: needs a hand now."""
+
+    rank: int
+    title: str
+    url: str
+    text: str = ""
+    severity: str = ""
+    state: str = ""
+    hand: bool = False
+
+
+@dataclass(frozen=True)
+class Glance:
+    """A few lines of the first answer, under a heading: what is not factory, the last visits. Drawn when `gather`
+    answers a context, with `vehicle` and `glance` besides."""
+
+    order: int
+    slug: str
+    title: str
+    template: str
+    gather: Callable[[HttpRequest, Vehicle, Gathered], dict[str, Any] | None]
+
+
 @dataclass(frozen=True)
 class Action:
     """A button in the head: shown to who may; its URL takes the car as `vehicle_id`. `main` is the dark one."""
@@ -54,6 +87,8 @@ class Action:
 _panels: dict[str, Panel] = {}
 _head_notes: dict[str, HeadNote] = {}
 _actions: dict[str, Action] = {}
+_needs: dict[str, Callable[[HttpRequest, Vehicle, Gathered], Iterable[Need]]] = {}
+_glances: dict[str, Glance] = {}
 
 
 def add_panel(panel: Panel) -> None:
@@ -65,16 +100,54 @@ def add_head_note(head_note: HeadNote) -> None:
     _head_notes[head_note.slug] = head_note
 
 
+def add_needs(slug: str, gather: Callable[[HttpRequest, Vehicle, Gathered], Iterable[Need]]) -> None:
+    """`gather` answers what waits for somebody, in a fixed number of queries besides those of the panels."""
+    _needs[slug] = gather
+
+
+def add_glance(glance: Glance) -> None:
+    _glances[glance.slug] = glance
+
+
 def add_action(action: Action) -> None:
     _actions[action.url_name] = action
 
 
-def for_vehicle(request: HttpRequest, vehicle: Vehicle) -> list[SafeString]:
+def in_order() -> list[Panel]:
+    return sorted(_panels.values(), key=lambda panel: panel.order)
+
+
+def gather(request: HttpRequest, vehicle: Vehicle) -> Gathered:
+    """What every panel shows, by its slug, in the order of the panels."""
+    return {panel.slug: panel.gather(request, vehicle) for panel in in_order()}
+
+
+def draw(request: HttpRequest, vehicle: Vehicle, gathered: Gathered) -> list[SafeString]:
     """The panels of the page, drawn, in their order."""
     return [
-        _drawn(panel.template, request, vehicle, {"panel": panel, **panel.gather(request, vehicle)})
-        for panel in sorted(_panels.values(), key=lambda panel: panel.order)
+        _drawn(panel.template, request, vehicle, {"panel": panel, **gathered[panel.slug]})
+        for panel in in_order()
     ]
+
+
+def for_vehicle(request: HttpRequest, vehicle: Vehicle) -> list[SafeString]:
+    return draw(request, vehicle, gather(request, vehicle))
+
+
+def needs(request: HttpRequest, vehicle: Vehicle, gathered: Gathered) -> list[Need]:
+    """What waits for somebody, the most urgent first."""
+    found = [need for gather_needs in _needs.values() for need in gather_needs(request, vehicle, gathered)]
+    return sorted(found, key=lambda need: need.rank)
+
+
+def glances(request: HttpRequest, vehicle: Vehicle, gathered: Gathered) -> list[SafeString]:
+    """The glances that have something to say, drawn."""
+    drawn = []
+    for glance in sorted(_glances.values(), key=lambda each: each.order):
+        context = glance.gather(request, vehicle, gathered)
+        if context is not None:
+            drawn.append(_drawn(glance.template, request, vehicle, {"glance": glance, **context}))
+    return drawn
 
 
 def head_notes(request: HttpRequest, vehicle: Vehicle) -> list[SafeString]:

@@ -14,10 +14,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.acts import work
+from tests.factories.handover import in_work, owner_of
 from tests.factories.job import JobFactory
 from tests.factories.keeper import KeeperFactory
 from tests.factories.outstanding import ItemFactory
 from tests.factories.vehicle import VehicleFactory
+from tests.hand import Hand
 from tests.people import by
 from tests.vehicles_forms import form_of
 from vehicles import outstanding as reads
@@ -572,3 +574,38 @@ def test_queries_do_not_grow_with_the_history(client, technician, lead, car, ite
     few = [count(url) for url in urls]
     grow(8)
     assert [count(url) for url in urls] == few
+
+
+def test_what_is_next_on_an_item(lead, front_desk, car):
+    """A danger nobody was told of is told; what is due goes on a work line, or the car is booked in; else nothing."""
+    hand = Hand(lead)
+
+    def step(item):
+        return hand.client.get(item.get_absolute_url()).context["next_step"]
+
+    quiet = ItemFactory(person=lead, vehicle=car, severity="minor")
+    danger = ItemFactory(person=lead, vehicle=car, severity="dangerous")
+    then = timezone.now() - timedelta(days=30)
+    due = ItemFactory(
+        person=lead, vehicle=car, severity="advice", made_at=then, due_on=(then + timedelta(days=2)).date()
+    )
+    assert step(quiet) is None
+    assert step(danger).url == reverse("vehicles:outstanding-tell", args=[danger.pk])
+    assert step(due).url == reverse("jobs:job-book", args=[car.pk])
+    keeper = owner_of(car, lead)
+    job = in_work(car, keeper, lead)
+    acts.tell(
+        by=by(lead),
+        item=danger,
+        told_to=keeper,
+        channel="phone",
+        told="Do not drive it.",
+        answer="acknowledged",
+    )
+    for item in (danger, due):
+        assert step(item).url.startswith(reverse("jobs:line-add", args=[job.pk]))
+        assert str(item.pk) in str(hand.client.get(step(item).url).context["form"]["items"].value())
+    acts.end_by_finding(by=by(lead), item=due, seen_version=1, ended_finding="was done elsewhere")
+    due.refresh_from_db()
+    assert step(due) is None
+    assert "Next</h2>" not in hand.see("vehicles:outstanding", due)

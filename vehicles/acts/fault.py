@@ -12,6 +12,7 @@ from django.utils.formats import date_format
 from vehicles.acts import outstanding
 from vehicles.acts.moments import refuse_before, refuse_before_built
 from vehicles.acts.part import check_position
+from vehicles.folding import folded
 from vehicles.models import (
     DiagnosisStep,
     Fault,
@@ -20,10 +21,13 @@ from vehicles.models import (
     Keeper,
     OutstandingItem,
     Place,
+    Possibility,
+    PossibilityFinding,
     RootCause,
     Severity,
     Vehicle,
 )
+from vehicles.models.fault import PossibilityEnd
 from workshop.acting import By, act, create, note, save_changes
 from workshop.engineering.units import WORKING_DIGITS, Amount
 from workshop.permissions import May
@@ -92,6 +96,7 @@ def report_fault(
             job=job,
             kind=kind,
             title=title.strip(),
+            search_text=folded(title),
             words=words,
             reported_by=reported_by,
             conditions=conditions,
@@ -171,6 +176,98 @@ def add_step(
         words={"tried": step.tried, "seen": step.seen},
     )
     return step
+
+
+@act(May.DIAGNOSE)
+def add_possibility(*, by: By, fault: Fault, what: str) -> Possibility:
+    """Note what else it could be, so that the thought is not lost while something else is tried."""
+    refuse_before(by, fault, "the fault was reported")
+    _refuse_after_end(by, fault)
+    if not what.strip():
+        raise ValidationError({"what": "Say what it could be."})
+    row = create(Possibility(**by.stamp(), fault=fault, what=what.strip()))
+    note(
+        row,
+        vehicle=fault.vehicle_id,
+        job=fault.job_id,
+        facts={"fault": fault.number},
+        words={"what": row.what},
+    )
+    return row
+
+
+@act(May.DIAGNOSE)
+def rule_out(*, by: By, possibility: Possibility, because: str) -> PossibilityFinding:
+    """It is not that: on these grounds. One that was confirmed is ruled out once its cause is withdrawn."""
+    if (found := _finding(possibility)) == PossibilityEnd.RULED_OUT:
+        raise ValidationError("This is ruled out already.")
+    if found == PossibilityEnd.CONFIRMED and possibility.fault.root_cause_id is not None:
+        raise ValidationError(
+            "This was confirmed as the cause. Say first that the cause does not explain the fault, then rule it out."
+        )
+    return _find(by, possibility, PossibilityEnd.RULED_OUT, because, "Say what rules it out.")
+
+
+@act(May.DIAGNOSE)
+def confirm_possibility(*, by: By, possibility: Possibility, because: str) -> PossibilityFinding:
+    """It is that: on these grounds it becomes the fault's cause."""
+    if _finding(possibility) == PossibilityEnd.CONFIRMED:
+        raise ValidationError("This is confirmed already.")
+    if not because.strip():
+        raise ValidationError({"because": "Say what proves it."})
+    fault = possibility.fault
+    _refuse_after_end(by, fault)
+    cause = name_cause(by=by, faults=[fault], description=possibility.what)
+    return _find(by, possibility, PossibilityEnd.CONFIRMED, because, "Say what proves it.", cause)
+
+
+@act(May.DIAGNOSE)
+def take_up_again(*, by: By, possibility: Possibility, because: str) -> PossibilityFinding:
+    """Ruled out, or confirmed, too early: it is possible again."""
+    if _finding(possibility) in ("", PossibilityEnd.OPEN_AGAIN):
+        raise ValidationError("This is still possible: nothing was found about it yet.")
+    return _find(by, possibility, PossibilityEnd.OPEN_AGAIN, because, "Say why it is possible again.")
+
+
+def _finding(possibility: Possibility) -> str:
+    """What counts of a possibility, under the lock of its fault: two people may find at once."""
+    Fault.objects.select_for_update(no_key=True).get(pk=possibility.fault_id)
+    last = possibility.findings.order_by("-order").first()
+    return last.finding if last else ""
+
+
+def _find(
+    by: By,
+    possibility: Possibility,
+    finding: PossibilityEnd,
+    because: str,
+    missing: str,
+    cause: RootCause | None = None,
+) -> PossibilityFinding:
+    fault = possibility.fault
+    refuse_before(by, possibility, "this was thought of")
+    _refuse_after_end(by, fault)
+    if not because.strip():
+        raise ValidationError({"because": missing})
+    number = (possibility.findings.aggregate(last=Max("order"))["last"] or 0) + 1
+    row = create(
+        PossibilityFinding(
+            **by.stamp(),
+            possibility=possibility,
+            order=number,
+            finding=finding.value,
+            because=because.strip(),
+            root_cause=cause,
+        )
+    )
+    note(
+        row,
+        vehicle=fault.vehicle_id,
+        job=fault.job_id,
+        facts={"fault": fault.number, "possibility": possibility, "finding": finding.value, "cause": cause},
+        words={"what": possibility.what, "because": row.because},
+    )
+    return row
 
 
 @act(May.DIAGNOSE)

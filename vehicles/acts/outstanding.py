@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from vehicles.acts.moments import refuse_before, refuse_before_built
+from vehicles.folding import folded
 from vehicles.models import Keeper, OdometerReading, OutstandingItem, Place, Severity, Telling, Vehicle
 from vehicles.models.outstanding import Channel, ItemEnd, TellingAnswer
 from vehicles.odometer import counting
@@ -59,6 +60,7 @@ def raise_item(
             vehicle=vehicle,
             order=number,
             title=title.strip(),
+            search_text=folded(title),
             detail=detail,
             severity=severity,
             reason=reason,
@@ -101,7 +103,8 @@ def widen(*, by: By, item: OutstandingItem, title: str) -> OutstandingItem:
     Called by the act that would else raise a second item of the same kind.
     """
     _refuse_ended(OutstandingItem.objects.select_for_update(no_key=True).get(pk=item.pk))
-    changes = save_changes(item, title=title.strip())
+    changes = save_changes(item, title=title.strip(), search_text=folded(title))
+    changes.pop("search_text", None)
     note(
         item,
         vehicle=item.vehicle_id,

@@ -97,6 +97,24 @@ class StepForm(ActForm):
         self.fields["job"].queryset = vehicle.jobs.all()
 
 
+class PossibilityForm(ActForm):
+    what = forms.CharField(
+        label="What else could it be",
+        max_length=200,
+        error_messages={"required": "Say what it could be."},
+        widget=forms.TextInput(attrs={"placeholder": "What else could it be?", "autocomplete": "off"}),
+    )
+
+
+class PossibilityFindingForm(ActForm):
+    because = forms.CharField(
+        label="Because",
+        max_length=300,
+        error_messages={"required": "Say on what grounds."},
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+
 class ReproducedForm(EditForm):
     reproduced = forms.ChoiceField(
         label="Did it show in the workshop", choices=Reproduced.choices, widget=forms.RadioSelect

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from vehicles.folding import folded, squeezed, too_long_to_search
 from vehicles.models.part import Position
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
@@ -75,7 +76,22 @@ class RootCause(Record):
         return self.description
 
 
-class FaultQuerySet(models.QuerySet):
+class FoundByTitle(models.QuerySet):
+    """Rows with `search_text`, their folded title: see `vehicles.folding`."""
+
+    def search(self, text: str) -> FoundByTitle:
+        """Every word must occur; by a text that is too long nothing is found."""
+        found = self
+        if too_long_to_search(text):
+            return self.none()
+        for word in dict.fromkeys(folded(text).split()):
+            found = found.filter(
+                Q(search_text__contains=word) | Q(search_text__contains=squeezed(word) or word)
+            )
+        return found
+
+
+class FaultQuerySet(FoundByTitle):
     def without_end(self) -> FaultQuerySet:
         return self.filter(end="")
 
@@ -112,6 +128,7 @@ class Fault(Record, Versioned):
     )
     kind = models.CharField(max_length=10, choices=FaultKind)
     title = models.CharField("in short", max_length=120)
+    search_text = models.TextField(blank=True, editable=False)
     words = models.TextField("in their own words", blank=True)
     reported_by = models.ForeignKey(
         "vehicles.Keeper", on_delete=models.PROTECT, related_name="faults_reported", null=True, blank=True
@@ -296,3 +313,70 @@ class DiagnosisStep(Record):
 
     def __str__(self) -> str:
         return f"{self.tried}: {self.seen}"
+
+
+class Possibility(Record):
+    """What else could it be: one thought, in a few words. What became of it stands in its findings."""
+
+    fault = models.ForeignKey(Fault, on_delete=models.PROTECT, related_name="possibilities")
+    what = models.CharField("what else it could be", max_length=200)
+
+    class Meta(Record.Meta):
+        ordering = ["made_at", "received_at"]
+        verbose_name_plural = "possibilities"
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=~Q(what=""),
+                name="possibility_says_what",
+                violation_error_code="field:what",
+                violation_error_message="Say what it could be.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.what
+
+
+class PossibilityEnd(models.TextChoices):
+    RULED_OUT = "ruled_out", "Ruled out"
+    CONFIRMED = "confirmed", "Confirmed as the cause"
+    OPEN_AGAIN = "open_again", "Possible again"
+
+
+class PossibilityFinding(Record):
+    """What was found about a possibility, and on what grounds. The latest counts; earlier ones stay."""
+
+    possibility = models.ForeignKey(Possibility, on_delete=models.PROTECT, related_name="findings")
+    order = models.PositiveSmallIntegerField(editable=False)
+    finding = models.CharField(max_length=10, choices=PossibilityEnd)
+    because = models.CharField(max_length=300)
+    root_cause = models.ForeignKey(
+        RootCause, on_delete=models.PROTECT, related_name="+", null=True, blank=True, editable=False
+    )
+
+    class Meta(Record.Meta):
+        ordering = ["possibility", "order"]
+        constraints = [
+            *Record.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["possibility", "order"], name="findings_of_a_possibility_are_in_order"
+            ),
+            models.CheckConstraint(
+                condition=one_of("finding", PossibilityEnd), name="possibility_finding_is_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(because=""),
+                name="possibility_finding_says_why",
+                violation_error_code="field:because",
+                violation_error_message="Say on what grounds.",
+            ),
+            models.CheckConstraint(
+                condition=Q(finding=PossibilityEnd.CONFIRMED, root_cause__isnull=False)
+                | ~Q(finding=PossibilityEnd.CONFIRMED) & Q(root_cause=None),
+                name="confirmed_possibility_is_a_cause",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_finding_display()}: {self.because}"

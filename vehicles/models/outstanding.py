@@ -7,7 +7,7 @@ from django.db.models import Exists, F, OuterRef, Q
 from django.db.models.functions import TruncDate
 from django.urls import reverse
 
-from vehicles.models.fault import Severity
+from vehicles.models.fault import FoundByTitle, Severity
 from vehicles.models.keeper import HAVE_A_SAY, VehicleKeeper
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
@@ -27,7 +27,7 @@ class ItemEnd(models.TextChoices):
     LEFT = "left", "Left so at the owner's wish"
 
 
-class OutstandingQuerySet(models.QuerySet):
+class OutstandingQuerySet(FoundByTitle):
     def open(self) -> OutstandingQuerySet:
         return self.filter(end="")
 
@@ -48,6 +48,7 @@ class OutstandingItem(Record, Versioned):
     )
     order = models.PositiveIntegerField("number of the car's items", editable=False)
     title = models.CharField("what is outstanding", max_length=160)
+    search_text = models.TextField(blank=True, editable=False)
     detail = models.TextField("what it means and what should be done", blank=True)
     severity = models.CharField(max_length=10, choices=Severity)
     reason = models.CharField("why it is outstanding", max_length=10, choices=OutstandingReason)

@@ -8,15 +8,15 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import path, reverse
 
 from vehicles.acts import fault as acts
+from vehicles.fault_story import next_step, possibilities_of, with_reading
 from vehicles.forms import fault as forms
-from vehicles.models import DiagnosisStep, Fault, FaultEnd, Severity, Vehicle
+from vehicles.models import Fault, FaultEnd, Possibility, Severity, Vehicle
 from vehicles.models.outstanding import OutstandingReason
-from vehicles.panels import Panel, add_panel
+from vehicles.panels import Action, Gathered, Need, Panel, add_action, add_needs, add_panel
+from vehicles.photos import photos_of
 from vehicles.views.part import about
 from vehicles.views.vehicle import visible_vehicle
 from vehicles.walk import HIGH_VOLTAGE
-from workshop.engineering.units import with_label
-from workshop.forms.fields import plain_number
 from workshop.pages import act_page, may
 from workshop.permissions import May
 
@@ -47,11 +47,6 @@ def visible_fault(request: HttpRequest, fault_id: UUID) -> Fault:
 def worst_first(faults) -> list[Fault]:
     """Without an end first, then by severity, then the newest."""
     return sorted(faults, key=lambda row: (bool(row.end), Severity(row.severity).rank, -row.order))
-
-
-def with_reading(step: DiagnosisStep) -> str:
-    """What was read, with its unit; empty where nothing was."""
-    return "" if step.value is None else with_label(str(plain_number(step.value)), step.unit)
 
 
 def steps_in_words(fault: Fault) -> str:
@@ -92,23 +87,58 @@ def faults(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
 
 @may(May.SEE_SHOP)
 def fault(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    """The fault as a story: what was said, how it shows, what was tried, the cause, what was done, how it ended."""
     row = visible_fault(request, fault_id)
     steps = list(row.steps.select_related("made_by", "device"))
     for step in steps:
         step.read = with_reading(step)
-    return render(
-        request,
-        "vehicles/fault.html",
-        {
-            "fault": row,
-            "vehicle": row.vehicle,
-            "codes": row.codes.select_related("made_by"),
-            "steps": steps,
-            "lines": row.lines.select_related("job"),
-            "duplicates": row.duplicates.all(),
-            "explained": row.root_cause.faults.exclude(pk=row.pk) if row.root_cause else [],
-        },
+    codes = list(row.codes.select_related("made_by"))
+    for code in codes:
+        code.code_read = True
+    possibilities = possibilities_of(row)
+    lines = list(row.lines.select_related("job", "technician").order_by("job__year", "job__serial", "order"))
+    open_jobs = list(row.vehicle.jobs.open())
+    step = next_step(
+        row,
+        steps=len(steps) + len(codes),
+        possible=sum(not each.state for each in possibilities),
+        lines=lines,
+        open_jobs=open_jobs,
     )
+    photos = photos_of(row.vehicle, fault=row)
+    page = {
+        "fault": row,
+        "vehicle": row.vehicle,
+        "tried": sorted([*steps, *codes], key=lambda each: (each.made_at, each.received_at)),
+        "steps": steps,
+        "possibilities": possibilities,
+        "next_step": step if step is None or request.user.may(step.may) else None,
+        "lines": lines,
+        "photos": photos,
+        "photos_before": [photo for photo in photos if photo.moment != "after"],
+        "photos_after": [photo for photo in photos if photo.moment == "after"],
+        "duplicates": row.duplicates.all(),
+        "explained": row.root_cause.faults.exclude(pk=row.pk) if row.root_cause else [],
+        "cautions": [HIGH_VOLTAGE] if row.vehicle.high_voltage else [],
+    }
+    if not row.end and request.user.may(May.DIAGNOSE):
+        page |= _forms_of(row, possibilities, open_jobs)
+    return render(request, "vehicles/fault.html", page)
+
+
+def _forms_of(row: Fault, possibilities: list[Possibility], open_jobs: list) -> dict:
+    """The forms that stand open on the page; each is sent to the page of its act, which shows it when refused."""
+    on = row.job_id if row.job_id in {job.pk for job in open_jobs} else None
+    if on is None and len(open_jobs) == 1:
+        on = open_jobs[0].pk
+    for each in possibilities:
+        each.form = forms.PossibilityFindingForm(auto_id=f"found-{each.pk}-%s")
+    cause = forms.CauseForm(vehicle=row.vehicle, auto_id="cause-%s", initial={"faults": [row.pk]})
+    return {
+        "step_form": forms.StepForm(vehicle=row.vehicle, auto_id="step-%s", initial={"job": on}),
+        "possibility_form": forms.PossibilityForm(auto_id="possible-%s"),
+        "cause_form": cause,
+    }
 
 
 @may(May.REPORT_FAULT)
@@ -128,7 +158,7 @@ def fault_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     )
 
 
-def _on_fault(request, fault_id, *, form_class, act, title, initial=None, kwargs=None, **page):
+def _on_fault(request, fault_id, *, form_class, act, title, initial=None, kwargs=None, back=None, **page):
     """The page of one act on a fault: it comes back to the fault."""
     row = visible_fault(request, fault_id)
     start = {"seen_version": row.version} if "seen_version" in form_class.base_fields else {}
@@ -140,7 +170,7 @@ def _on_fault(request, fault_id, *, form_class, act, title, initial=None, kwargs
         fixed={"fault": row},
         form_kwargs=kwargs(row) if kwargs else None,
         initial={**start, **(initial(row) if initial else {})},
-        done=row,
+        done=back or row,
         context={
             "kicker": f"{row} · {row.vehicle.name}",
             "kicker_url": row.get_absolute_url(),
@@ -163,6 +193,83 @@ def fault_step(request: HttpRequest, fault_id: UUID) -> HttpResponse:
         initial=lambda row: {"job": row.job_id},
         cautions=[HIGH_VOLTAGE] if high_voltage else (),
         submit="Add the step",
+        back=f"{reverse('vehicles:fault', args=[fault_id])}#try",
+    )
+
+
+@may(May.DIAGNOSE)
+def fault_possibility(request: HttpRequest, fault_id: UUID) -> HttpResponse:
+    row = visible_fault(request, fault_id)
+    return _on_fault(
+        request,
+        fault_id,
+        form_class=forms.PossibilityForm,
+        act=acts.add_possibility,
+        title="What else could it be",
+        submit="Note it",
+        said="Noted.",
+        back=f"{row.get_absolute_url()}#possible",
+    )
+
+
+def _on_possibility(request, possibility_id, *, act, title, **page):
+    """The page of one act on a possibility: it comes back to the fault."""
+    row = get_object_or_404(
+        Possibility.objects.select_related("fault__vehicle").filter(
+            fault__vehicle__in=Vehicle.objects.visible_to(request.user)
+        ),
+        pk=possibility_id,
+    )
+    return act_page(
+        request,
+        form_class=forms.PossibilityFindingForm,
+        act=act,
+        title=title,
+        intro=f"“{row.what}”",
+        fixed={"possibility": row},
+        done=f"{row.fault.get_absolute_url()}#possible",
+        context={
+            "kicker": f"{row.fault} · {row.fault.vehicle.name}",
+            "kicker_url": row.fault.get_absolute_url(),
+            "vehicle": row.fault.vehicle,
+        },
+        **page,
+    )
+
+
+@may(May.DIAGNOSE)
+def possibility_rule_out(request: HttpRequest, possibility_id: UUID) -> HttpResponse:
+    return _on_possibility(
+        request,
+        possibility_id,
+        act=acts.rule_out,
+        title="Ruled out, because",
+        submit="Rule it out",
+        said="Ruled out.",
+    )
+
+
+@may(May.DIAGNOSE)
+def possibility_confirm(request: HttpRequest, possibility_id: UUID) -> HttpResponse:
+    return _on_possibility(
+        request,
+        possibility_id,
+        act=acts.confirm_possibility,
+        title="Confirmed as the cause, because",
+        submit="It is the cause",
+        said="The cause is named.",
+    )
+
+
+@may(May.DIAGNOSE)
+def possibility_again(request: HttpRequest, possibility_id: UUID) -> HttpResponse:
+    return _on_possibility(
+        request,
+        possibility_id,
+        act=acts.take_up_again,
+        title="Possible again, because",
+        submit="Take it up",
+        said="Taken up.",
     )
 
 
@@ -330,6 +437,34 @@ def gather(request: HttpRequest, car: Vehicle) -> dict:
     }
 
 
+def needs(request: HttpRequest, car: Vehicle, gathered: Gathered) -> list[Need]:
+    """Every open fault, the worst first. No query."""
+    return [
+        Need(
+            20 + Severity(row.severity).rank,
+            str(row),
+            row.get_absolute_url(),
+            " · ".join(
+                filter(
+                    None,
+                    (
+                        "Open fault",
+                        f"cause: {row.root_cause}"
+                        if row.root_cause_id
+                        else row.get_reproduced_display().lower(),
+                        row.where,
+                    ),
+                )
+            ),
+            severity=row.severity,
+            hand=row.severity == Severity.DANGEROUS,
+        )
+        for row in gathered["faults"]["open_faults"]
+    ]
+
+
+add_needs("faults", needs)
+add_action(Action(20, "Report a fault", "vehicles:fault-add", May.REPORT_FAULT))
 add_panel(Panel(40, "faults", "Faults", "vehicles/_faults.html", gather))
 
 _F = "faults/<uuid:fault_id>/"
@@ -339,6 +474,10 @@ urlpatterns = [
     path("vehicles/<uuid:vehicle_id>/faults/cause/", fault_cause, name="fault-cause"),
     path(_F, fault, name="fault"),
     path(f"{_F}steps/add/", fault_step, name="fault-step"),
+    path(f"{_F}possibilities/add/", fault_possibility, name="fault-possibility"),
+    path("possibilities/<uuid:possibility_id>/rule-out/", possibility_rule_out, name="possibility-rule-out"),
+    path("possibilities/<uuid:possibility_id>/confirm/", possibility_confirm, name="possibility-confirm"),
+    path("possibilities/<uuid:possibility_id>/again/", possibility_again, name="possibility-again"),
     path(f"{_F}codes/add/", fault_code, name="fault-code"),
     path(f"{_F}reproduced/", fault_reproduced, name="fault-reproduced"),
     path(f"{_F}severity/", fault_severity, name="fault-severity"),

@@ -3,17 +3,17 @@ from uuid import UUID
 
 from django.core.paginator import Paginator
 from django.db.models import Count, Q
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.formats import date_format
 
-from vehicles import odometer, panels
+from vehicles import panels
 from vehicles.acts import keeper as acts
 from vehicles.folding import MOST_ASKED, too_long_to_search
 from vehicles.forms import keeper as forms
 from vehicles.models import Keeper, KeeperPart, Vehicle, VehicleKeeper
-from vehicles.models.keeper import HOLDERS
 from vehicles.views.vehicle import visible_vehicle
 from workshop.pages import act_page, may
 from workshop.permissions import May
@@ -49,14 +49,32 @@ def keeper(request: HttpRequest, keeper_id: UUID) -> HttpResponse:
     parts = person.vehicles.select_related("vehicle").order_by(
         "vehicle__make", "vehicle__model", "part", "-from_on"
     )
+    order = list(KeeperPart)
     now: dict[Vehicle, list[VehicleKeeper]] = {}
     before: list[VehicleKeeper] = []
-    for row in parts:
+    for row in sorted(parts, key=lambda row: order.index(KeeperPart(row.part))):
         if row.until_on is None:
             now.setdefault(row.vehicle, []).append(row)
         else:
             before.append(row)
-    return render(request, "vehicles/keeper.html", {"keeper": person, "now": now.items(), "before": before})
+    context = {
+        "keeper": person,
+        "now": [(car, parts_in_words(rows)) for car, rows in now.items()],
+        "before": before,
+    }
+    return render(request, "vehicles/keeper.html", context)
+
+
+def parts_in_words(rows: list[VehicleKeeper]) -> list[str]:
+    """Parts that began on one day in one sentence: "Registered keeper, owner from 26 Oct 2026"."""
+    found: dict[date | None, list[str]] = {}
+    for row in rows:
+        found.setdefault(row.from_on, []).append(row.get_part_display())
+    return [
+        ", ".join((labels[0], *(label.lower() for label in labels[1:])))
+        + (f" from {date_format(day, 'j M Y')}" if day else "")
+        for day, labels in found.items()
+    ]
 
 
 @may(May.EDIT_KEEPERS)
@@ -141,71 +159,17 @@ def people_panel(request: HttpRequest, car: Vehicle) -> dict:
     """One query."""
     order = list(KeeperPart)
     rows = sorted(car.keepers.select_related("keeper"), key=lambda row: order.index(KeeperPart(row.part)))
+    people_now = [row for row in rows if row.until_on is None]
+    by_person: dict[Keeper, list[VehicleKeeper]] = {}
+    for row in people_now:
+        by_person.setdefault(row.keeper, []).append(row)
     return {
-        "people_now": [row for row in rows if row.until_on is None],
+        "people_now": people_now,
+        "by_person": list(by_person.items()),
         "people_before": sorted(
             (row for row in rows if row.until_on is not None), key=lambda row: row.until_on, reverse=True
         ),
     }
-
-
-# The vehicle owner's own pages: to read, nothing to write.
-
-
-@may(May.SEE_OWN_CARS)
-def my_cars(request: HttpRequest) -> HttpResponse:
-    cars = _own_cars(request).with_state().prefetch_related("registrations").order_by("make", "model", "year")
-    return render(request, "vehicles/my_cars.html", {"cars": cars})
-
-
-@may(May.SEE_OWN_CARS)
-def my_car(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
-    """What this car is, what is outstanding, what was done, with the sheets."""
-    car = get_object_or_404(_own_cars(request).prefetch_related("registrations"), pk=vehicle_id)
-    since = _holder_since(request, car)
-    jobs = list(car.jobs.prefetch_related("sheets", "lines").order_by("-year", "-serial"))
-    for job in jobs:
-        # A sheet, and each later revision of it, has a page with the name, address and prices of whoever had the
-        # car when it was handed over.
-        sheets = list(job.sheets.all())
-        theirs = bool(sheets) and timezone.localdate(min(sheet.made_at for sheet in sheets)) >= since
-        job.own_sheets = sheets if theirs else []
-        job.earlier_sheets = len(job.sheets.all()) - len(job.own_sheets)
-    asked = [
-        line
-        for job in jobs
-        if not job.is_closed
-        for line in job.lines.all()
-        if line.is_open and line.amount is not None and (not line.answer or line.above_authority)
-    ]
-    context = {
-        "vehicle": car,
-        "asked": asked,
-        "open_faults": car.faults.without_end().count(),
-        "items": car.outstanding_items.open().most_severe_first().select_related("place"),
-        "jobs": jobs,
-        "truth": odometer.truth(car),
-        "latest": odometer.latest_reading(car),
-    }
-    return render(request, "vehicles/my_car.html", context)
-
-
-def _own_cars(request: HttpRequest):
-    """Only cars that are this person's by name, also where the person works in the shop."""
-    return Vehicle.objects.filter(
-        pk__in=VehicleKeeper.objects.now()
-        .filter(keeper__account=request.user, part__in=HOLDERS)
-        .values("vehicle")
-    )
-
-
-def _holder_since(request: HttpRequest, car: Vehicle) -> date:
-    """From which day on the car is this person's; where no day is known, from when it was written down."""
-    rows = VehicleKeeper.objects.now().filter(vehicle=car, keeper__account=request.user, part__in=HOLDERS)
-    days = [row.from_on or timezone.localdate(row.made_at) for row in rows]
-    if not days:
-        raise Http404
-    return min(days)
 
 
 def _about(subject) -> dict:
@@ -222,6 +186,4 @@ urlpatterns = [
     path("keepers/<uuid:keeper_id>/account/", keeper_account, name="keeper-account"),
     path("vehicles/<uuid:vehicle_id>/people/add/", part_for_add, name="part-for-add"),
     path("vehicles/people/<uuid:part_for_id>/end/", part_for_end, name="part-for-end"),
-    path("my-cars/", my_cars, name="my-cars"),
-    path("my-cars/<uuid:vehicle_id>/", my_car, name="my-car"),
 ]

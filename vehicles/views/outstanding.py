@@ -4,14 +4,16 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.urls import path
+from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 
 from vehicles import outstanding as reads
 from vehicles.acts import outstanding as acts
+from vehicles.fault_story import NextStep
 from vehicles.forms import outstanding as forms
 from vehicles.models import OutstandingItem, Severity, Vehicle
-from vehicles.panels import Panel, add_panel
+from vehicles.panels import Gathered, Need, Panel, add_needs, add_panel
 from vehicles.views.part import about
 from vehicles.views.vehicle import visible_vehicle
 from workshop.engineering.units import Amount
@@ -69,8 +71,43 @@ def item(request: HttpRequest, item_id: UUID) -> HttpResponse:
             "lines": row.lines.select_related("job"),
             "faults": row.faults.all(),
             "may_be_left": Severity(row.severity).owner_may_leave_it,
+            "next_step": _next(request, row),
         },
     )
+
+
+def _next(request: HttpRequest, row: OutstandingItem) -> NextStep | None:
+    """What is to be done next where something is: a danger nobody was told of, an item that is due. Two queries."""
+    if row.end:
+        return None
+    step = None
+    if row.severity == Severity.DANGEROUS and not row.tellings.exists():
+        step = NextStep(
+            "It is dangerous, and nobody was told yet.",
+            reverse("vehicles:outstanding-tell", args=[row.pk]),
+            "Tell, and record it",
+            May.TELL_OWNER,
+        )
+    elif row.due.now or row.severity == Severity.DANGEROUS:
+        if any(line.is_open for line in row.lines.all()):
+            return None
+        why = "It is due now" if row.due.now else "It is dangerous"
+        if (job := row.vehicle.jobs.open().first()) is not None:
+            asked = urlencode({"items": row.pk, "complaint": row.title})
+            step = NextStep(
+                f"{why}: put it on a work line of the open job.",
+                f"{reverse('jobs:line-add', args=[job.pk])}?{asked}",
+                f"Work line on job {job}",
+                May.EDIT_LINE,
+            )
+        else:
+            step = NextStep(
+                f"{why}: the car should come in.",
+                reverse("jobs:job-book", args=[row.vehicle_id]),
+                "Book a job",
+                May.BOOK,
+            )
+    return step if step is not None and request.user.may(step.may) else None
 
 
 @may(May.OUTSTANDING)
@@ -202,6 +239,39 @@ def gather(request: HttpRequest, car: Vehicle) -> dict:
     }
 
 
+def needs(request: HttpRequest, car: Vehicle, gathered: Gathered) -> list[Need]:
+    """What is dangerous, major or due now, one by one; the rest in one line. No query."""
+    found, rest = [], 0
+    for row in gathered["outstanding"]["items"]:
+        if row.severity in (Severity.DANGEROUS, Severity.MAJOR) or row.due.now:
+            told = f"Told {row.told[0].told_to}" if row.told else "Nobody was told yet"
+            due = (
+                f"due {row.due.words}" + (f" ({row.due.left})" if row.due.left else "")
+                if row.due.words
+                else ""
+            )
+            hand = row.severity == Severity.DANGEROUS or row.due.now
+            found.append(
+                Need(
+                    10 + Severity(row.severity).rank,
+                    str(row),
+                    row.get_absolute_url(),
+                    " · ".join(filter(None, (due, told))),
+                    severity=row.severity,
+                    state="Due now" if row.due.now else "",
+                    hand=hand,
+                )
+            )
+        else:
+            rest += 1
+    if rest:
+        found.append(
+            Need(40, f"{rest} more outstanding: minor, or advice", f"{car.get_absolute_url()}#outstanding")
+        )
+    return found
+
+
+add_needs("outstanding", needs)
 add_panel(Panel(20, "outstanding", "Outstanding", "vehicles/_outstanding.html", gather))
 
 _I = "outstanding/<uuid:item_id>/"

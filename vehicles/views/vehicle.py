@@ -10,13 +10,17 @@ from vehicles import panels
 from vehicles.acts import vehicle as acts
 from vehicles.folding import MOST_ASKED, too_long_to_search
 from vehicles.forms import vehicle as forms
-from vehicles.models import Registration, Vehicle, VehicleKeeper
+from vehicles.models import Keeper, Registration, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
 from workshop.engineering import identity
 from workshop.pages import act_page, may
 from workshop.permissions import May
 
 PER_PAGE = 25
+# What needs attention and is seen without scrolling; the panels below have the rest.
+NEEDS_SHOWN = 6
+# On the way about the page, where a panel's own heading is a sentence.
+SHORT = {"identity": "Identity", "parts": "Parts", "photos": "Photos", "people": "People"}
 
 
 def visible_vehicle(request: HttpRequest, vehicle_id: UUID) -> Vehicle:
@@ -42,6 +46,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
         "asked": asked,
         "too_long": MOST_ASKED if too_long_to_search(asked) else 0,
         "any_car": page.paginator.count > 0 or Vehicle.objects.exists(),
+        "booking": request.GET.get("for") == "booking" and request.user.may(May.BOOK),
     }
     template = "vehicles/_found.html" if request.htmx else "vehicles/vehicles.html"
     return render(request, template, context)
@@ -53,13 +58,33 @@ def vehicle(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     car = get_object_or_404(
         Vehicle.objects.visible_to(request.user).prefetch_related("registrations"), pk=vehicle_id
     )
+    gathered = panels.gather(request, car)
+    needs = panels.needs(request, car, gathered)
     context = {
         "vehicle": car,
-        "panels": panels.for_vehicle(request, car),
+        "plate": car.current_plate(),
+        "people": holders_in_short(gathered.get("people", {}).get("people_now", [])),
+        "odometer": gathered.get("odometer", {}),
         "head_notes": panels.head_notes(request, car),
         "actions": panels.actions_for(request, car),
+        "needs": needs[:NEEDS_SHOWN],
+        "more_needs": len(needs) - NEEDS_SHOWN,
+        # Where the parts fill their column, there is room for the visits under what needs attention.
+        "visits_left": len(needs) < 4 and gathered.get("parts", {}).get("odd", 0) > 1,
+        "glances": panels.glances(request, car, gathered),
+        "panels": panels.draw(request, car, gathered),
+        "sections": [(panel.slug, SHORT.get(panel.slug, panel.title)) for panel in panels.in_order()],
     }
     return render(request, "vehicles/vehicle.html", context)
+
+
+def holders_in_short(rows: list[VehicleKeeper]) -> list[dict]:
+    """Who the car belongs to, each person once with all the parts that tell so; where nobody is, whoever is on record."""
+    held = [row for row in rows if row.part in HOLDERS] or rows
+    found: dict[Keeper, list[str]] = {}
+    for row in held:
+        found.setdefault(row.keeper, []).append(row.get_part_display().lower())
+    return [{"keeper": person, "parts": ", ".join(parts)} for person, parts in found.items()]
 
 
 def identity_panel(request: HttpRequest, car: Vehicle) -> dict:
