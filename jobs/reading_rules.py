@@ -13,7 +13,7 @@ from django.utils.formats import date_format
 from jobs.authority import holders_words, why_competence_refused
 from jobs.models import ProcedureStage, TorqueReading
 from jobs.models.procedure import LimitKind, OrderOfWork, StageKind
-from jobs.models.torque import AngleBy, ReadingKind
+from jobs.models.torque import AngleBy, ReadingKind, ReadingVerdict
 from jobs.open_run import clock, step_of
 from jobs.run_state import StageState, StepState
 from jobs.run_words import reading_words
@@ -23,6 +23,7 @@ from workshop.engineering.verdict import DecisionRule, Limits, with_running_torq
 from workshop.models import Competence, CompetenceKind, Shop, TorqueTool
 from workshop.models.shop import TorqueUnit
 from workshop.models.tools import ToolKind
+from workshop.permissions import May, allowed
 
 # More than any fastener of a road vehicle takes; a limit against slips of the finger, no source.
 MOST_NM = Decimal(5000)
@@ -42,7 +43,22 @@ KINDS_OF_STAGE: dict[str, tuple[str, ...]] = {
 class Entry:
     """What was typed, judged against the stage of a run. Every refusal names the field that it belongs to."""
 
-    def __init__(self, by, state, step, stage, kind, reading, tool, angle_by, running_torque, confirmed_odd):
+    def __init__(
+        self,
+        by,
+        state,
+        step,
+        stage,
+        kind,
+        reading,
+        tool,
+        angle_by,
+        running_torque,
+        confirmed_odd,
+        *,
+        correcting: bool = False,
+    ):
+        self.correcting = correcting
         self.by, self.state, self.run = by, state, state.run
         self.of = step_of(state, step)
         self.stage_state = _stage_of(self.of, stage)
@@ -56,6 +72,8 @@ class Entry:
 
     def _check_kind(self) -> None:
         wanted = KINDS_OF_STAGE[self.stage.kind]
+        if self.correcting:
+            wanted = (*wanted, ReadingKind.NOT_DONE)
         if self.kind not in wanted:
             labels = ", ".join(f"“{ReadingKind(kind).label}”" for kind in wanted)
             raise ValidationError(
@@ -66,7 +84,7 @@ class Entry:
             )
 
     def _check_tool(self) -> None:
-        if self.kind in (ReadingKind.LOOSENED, ReadingKind.RESULT):
+        if self.kind in (ReadingKind.LOOSENED, ReadingKind.RESULT, ReadingKind.NOT_DONE):
             self.tool = None
             self.angle_by = ""
             return
@@ -102,7 +120,7 @@ class Entry:
             self.tool = TorqueTool.objects.prefetch_related("calibrations", "failures").get(pk=self.tool.pk)
 
     def _check_values(self) -> None:
-        if self.kind == ReadingKind.LOOSENED:
+        if self.kind in (ReadingKind.LOOSENED, ReadingKind.NOT_DONE):
             self.reading = self.running = None
             return
         if self.reading is None:
@@ -157,6 +175,69 @@ class Entry:
         self._check_open(fastener, field)
         self._check_again(one, fastener, redo_reason, field)
         self._check_time(one, fastener)
+        return self._built(
+            fastener,
+            out_of_sequence=self.of.before_its_turn(self.stage, fastener),
+            entered_together=together,
+            redo_reason=redo_reason.strip() if one.reading is not None or one.earlier else "",
+        )
+
+    def put_right(self, wrong: TorqueReading, fastener: int, why: str) -> TorqueReading:
+        """The reading that stands in place of one that was written down wrong; refused where it may not be.
+
+        Nothing was done to the car: what asks whether a fastener may be worked on now is not asked.
+        """
+        one = self._fastener(fastener, "fastener")
+        if wrong.verdict == ReadingVerdict.ABOVE and not allowed(self.by.person, May.DISPOSITION):
+            raise ValidationError(
+                "It stands on record as above its limit. Only a lead puts that right on paper: a bolt that "
+                "was pulled too far must not become a slip of the pen. Ask a lead, or loosen it and do it again.",
+                code="lead_only",
+            )
+        if fastener != wrong.fastener and one.reading is not None and self.kind != ReadingKind.NOT_DONE:
+            raise ValidationError(
+                {
+                    "fastener": f"Fastener {fastener} has a reading of its own at this stage "
+                    f"({reading_words(one.reading)}). Put that one right first, or choose another fastener."
+                },
+                code="taken",
+            )
+        if not why.strip():
+            raise ValidationError({"redo_reason": "Say what was written down wrong."}, code="redo_reason")
+        if self._says_the_same(wrong, fastener):
+            raise ValidationError(
+                "This is what stands on record already: change what is wrong, or leave it.", code="the_same"
+            )
+        row = self._built(
+            fastener if self.kind != ReadingKind.NOT_DONE else wrong.fastener,
+            out_of_sequence=wrong.out_of_sequence,
+            entered_together=wrong.entered_together,
+            redo_reason=why.strip(),
+        )
+        row.corrects = wrong
+        return row
+
+    def _says_the_same(self, wrong: TorqueReading, fastener: int) -> bool:
+        mine = (
+            fastener,
+            self.kind,
+            self.reading.value if self.reading else None,
+            self.reading.unit if self.reading else "",
+            self.tool.pk if self.tool else None,
+            self.angle_by,
+            _six(self.running.base()) if self.running else None,
+        )
+        return mine == (
+            wrong.fastener,
+            wrong.kind,
+            wrong.typed,
+            wrong.unit,
+            wrong.tool_id,
+            wrong.angle_by,
+            wrong.running_torque,
+        )
+
+    def _built(self, fastener: int, **said) -> TorqueReading:
         target = self.stage_state.target(self.step.group_of(fastener))
         self._check_odd(target)
         limits = self._limits(target)
@@ -191,10 +272,8 @@ class Entry:
                 rule,
             ),
             counts_not_because=self._counts_not()[:300],
-            out_of_sequence=self.of.before_its_turn(self.stage, fastener),
-            entered_together=together,
-            redo_reason=redo_reason.strip() if one.reading is not None or one.earlier else "",
             qualified=self._qualified(),
+            **said,
         )
 
     def _fastener(self, fastener: int, field: str):
@@ -271,6 +350,7 @@ class Entry:
             row
             for row in self.of.readings
             if row.fastener == fastener
+            and row.stands_for_work
             and row.made_at > self.by.made_at
             and any(s.stage.pk == row.stage_id and s.stage.order < self.stage.order for s in self.of.stages)
         ]
@@ -338,6 +418,15 @@ class Entry:
 
     def _counts_not(self) -> str:
         return self.tool.unfit_because(self.reading, on=self.by.day) if self.tool else ""
+
+
+def refuse_put_right_already(wrong: TorqueReading) -> None:
+    if not wrong.stands_for_work:
+        who = (wrong.put_right_by or wrong).made_by
+        raise ValidationError(
+            f"This reading was put right already, by {who}. Look at the run as it is now.",
+            code="corrected_already",
+        )
 
 
 def _fits(value: Decimal, target) -> bool:

@@ -11,16 +11,16 @@ from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
-from django.urls import reverse
-
 from jobs import patterns
 from jobs.models import StageTarget, TorqueReading
-from jobs.models.procedure import LimitKind, StageKind
+from jobs.models.procedure import LimitKind, OrderOfWork, StageKind
 from jobs.models.torque import ReadingKind, ReadingVerdict
 from jobs.run_state import FastenerState, RunState, StageState, StepState
+from workshop.engineering.numbers import ordinal
 from workshop.engineering.units import UNITS, Amount, rounded, show
 from workshop.models import Person, TorqueTool
 from workshop.models.tools import ToolKind
+from workshop.permissions import TABLE, May
 
 SET_KINDS = (ReadingKind.CLICKED, ReadingKind.DID_NOT_MOVE)
 
@@ -87,7 +87,8 @@ def _whole(text: Any) -> int | None:
         return None
 
 
-def url_of(state: RunState, place: Place, **changes: Any) -> str:
+def url_of(page: str, place: Place, **changes: Any) -> str:
+    """The address of this page at another place: `page` is the run's own, or that of a preview."""
     values = {
         "step": place.step.step.pk,
         "stage": place.stage.stage.pk,
@@ -95,7 +96,7 @@ def url_of(state: RunState, place: Place, **changes: Any) -> str:
         **changes,
     }
     query = urlencode({name: value for name, value in values.items() if value is not None})
-    return f"{reverse('jobs:run', args=[state.run.pk])}?{query}"
+    return f"{page}?{query}"
 
 
 # The target
@@ -156,6 +157,7 @@ def to_set(state: RunState, place: Place, tool: TorqueTool | None) -> Amount | N
             # What was set wrong is not offered again.
             if (
                 same
+                and row.stands_for_work
                 and row.verdict == ReadingVerdict.WITHIN
                 and place.stage.target(place.step.step.group_of(row.fastener)) is target
             ):
@@ -179,7 +181,9 @@ def to_set_anew(state: RunState, place: Place, tool: TorqueTool | None, said: An
         return None
     if target is None or _whole(said) == target.pk or (aim := aim_of(target)) is None:
         return None
-    last = next((row for row in reversed(state.readings) if row.kind in SET_KINDS), None)
+    last = next(
+        (row for row in reversed(state.readings) if row.kind in SET_KINDS and row.put_right_by is None), None
+    )
     if last is None:
         return None
     of = next(step for step in state.steps if step.step.pk == last.step_id)
@@ -222,25 +226,74 @@ def tools_for(place: Place, day: date) -> list[dict[str, Any]]:
     return sorted(found, key=lambda row: (bool(row["unfit"]), row["tool"].label))
 
 
-def buttons_of(place: Place, tool: TorqueTool | None) -> list[dict[str, str]]:
-    """The answers that this stage takes with this tool; the first is the usual one."""
+def kinds_of(place: Place, tool: TorqueTool | None) -> list[dict[str, str]]:
+    """The answers that this stage takes with this tool, the usual one first: {kind, label, hint}."""
+
+    def row(kind: ReadingKind, label: str, hint: str) -> dict[str, str]:
+        return {"kind": kind.value, "label": label, "hint": hint}
+
     match place.stage.stage.kind:
         case StageKind.LOOSEN:
-            return [{"kind": ReadingKind.LOOSENED.value, "label": "Loosened"}]
+            return [row(ReadingKind.LOOSENED, "Loosened", "the fastener was turned back")]
         case StageKind.ANGLE:
-            return [{"kind": ReadingKind.ANGLE.value, "label": "Turned by this angle"}]
+            return [row(ReadingKind.ANGLE, "Turned", "by this angle")]
         case StageKind.RESULT:
-            return [{"kind": ReadingKind.RESULT.value, "label": "Record what was measured"}]
-    still = ReadingKind.DID_NOT_MOVE.value
+            return [row(ReadingKind.RESULT, "Measured", "what the gauge showed")]
     if tool is not None and tool.kind == ToolKind.INDICATING:
         return [
-            {"kind": ReadingKind.READ.value, "label": "Record what it shows"},
-            {"kind": still, "label": "Did not move at this value"},
+            row(ReadingKind.READ, "Read off", "what it showed"),
+            row(ReadingKind.DID_NOT_MOVE, "Did not move", "at this value"),
         ]
     return [
-        {"kind": ReadingKind.CLICKED.value, "label": "Clicked at the set value"},
-        {"kind": still, "label": "Clicked at once, did not move"},
+        row(ReadingKind.CLICKED, "Clicked", "at the set value"),
+        row(ReadingKind.DID_NOT_MOVE, "Did not move", "clicked at once"),
     ]
+
+
+def usual_kind(state: RunState, place: Place, kinds: list[dict[str, str]]) -> str:
+    """Which answer is chosen at first. Where rounds are gone until nothing moves: the one that was given
+    last.
+    """
+    if place.step.step.order_of_work == OrderOfWork.UNTIL_STILL:
+        last = next((row for row in reversed(place.step.readings) if row.stands_for_work), None)
+        if last is not None and any(row["kind"] == last.kind for row in kinds):
+            return last.kind
+    return kinds[0]["kind"]
+
+
+# The words for where the hand is
+# -----------------------------------------------------------------------------------
+
+
+def where(state: RunState, place: Place) -> dict[str, Any]:
+    """Stage and sequence in words: {stage, stages, name, turn, count, order}."""
+    sequence = place.step.step.sequence
+    return {
+        "stage": place.step.stages.index(place.stage) + 1,
+        "stages": len(place.step.stages),
+        "name": place.stage.stage.name,
+        "turn": ordinal(sequence.index(place.fastener) + 1),
+        "count": len(sequence),
+    }
+
+
+def units_of_entry(place: Place, units: list[str], tool: TorqueTool | None) -> list[dict[str, str]]:
+    """The units that a reading may be typed in, the tool's own first, each with what the target is in it.
+
+    {code, label, figure, limits, set}: `set` is what a tool is set to, `figure` the target as it is shown.
+    """
+    target, aim = place.target, aim_of(place.target)
+    mine = tool.unit if tool is not None and tool.unit in units else ""
+    rows = []
+    for code in sorted(units, key=lambda each: each != mine):
+        row = {"code": code, "label": UNITS[code].label, "figure": "", "limits": "", "set": ""}
+        if aim is not None and UNITS[aim.unit].dimension == UNITS[code].dimension:
+            shown = target_figure(target, code)
+            row["set"] = f"{rounded(aim.to(code).value, code):f}"
+            if shown:
+                row |= {"figure": shown["figure"], "limits": shown["limits"]}
+        rows.append(row)
+    return rows
 
 
 # What else waits
@@ -260,17 +313,33 @@ def decisions(state: RunState) -> list[dict[str, Any]]:
     return found
 
 
+def checks_due(state: RunState, person: Person) -> list[dict[str, Any]]:
+    """Critical steps that are through and wait for their second check: {of, mine}."""
+    return [
+        {"of": one, "mine": may_check(one, person, state.readings)}
+        for one in state.steps
+        if one.step.critical and one.settled and one.check in ("missing", "lapsed", "failed")
+    ]
+
+
 def may_check(step: StepState, person: Person, readings: list[TorqueReading]) -> bool:
     """Took no reading in the step: may do its second check."""
     return not any(row.step_id == step.step.pk and row.made_by_id == person.pk for row in readings)
 
 
-def stage_rows(state: RunState, place: Place) -> list[dict[str, Any]]:
+def others_who_may_check(step: StepState, readings: list[TorqueReading]) -> list[Person]:
+    """Who else may do the second check of this step: two queries."""
+    took = {row.made_by_id for row in readings if row.step_id == step.step.pk}
+    people = Person.objects.holding(*TABLE[May.SECOND_CHECK]).order_by("name")
+    return [person for person in people if person.pk not in took]
+
+
+def stage_rows(place: Place, page: str) -> list[dict[str, Any]]:
     """The stages of the step at hand with how far they are."""
     return [
         {
             "state": stage,
-            "url": url_of(state, place, stage=stage.stage.pk, fastener=None),
+            "url": url_of(page, place, stage=stage.stage.pk, fastener=None),
             "here": stage is place.stage,
             "done": len(stage.fasteners) - len(stage.todo),
             "count": len(stage.fasteners),
@@ -279,10 +348,51 @@ def stage_rows(state: RunState, place: Place) -> list[dict[str, Any]]:
     ]
 
 
-def drawing(state: RunState, place: Place, *, ended: bool, said_set: int | None) -> dict[str, Any]:
+def drawing(place: Place, page: str, *, ended: bool, said_set: int | None) -> dict[str, Any]:
     return patterns.run_drawing(
         place.step.step,
         place.stage,
         None if ended else place.fastener,
-        lambda number: url_of(state, place, fastener=number, set=said_set),
+        lambda number: url_of(page, place, fastener=number, set=said_set) + "#work",
     )
+
+
+def fastener_rows(place: Place) -> list[dict[str, Any]]:
+    """What is on record of the fastener at hand in its step, stage by stage, the newest first:
+    [{stage, state, readings}].
+    """
+    return [
+        {
+            "stage": stage.stage,
+            "one": stage.fasteners[place.fastener],
+            "readings": sorted(
+                (
+                    row
+                    for row in place.step.readings
+                    if row.stage_id == stage.stage.pk and row.fastener == place.fastener
+                ),
+                key=lambda row: -row.order,
+            ),
+        }
+        for stage in place.step.stages
+    ]
+
+
+def reading_rows(state: RunState, of: StepState) -> list[dict[str, Any]]:
+    """All readings of a step, the newest first; each says whether it stands, or what was put in its place."""
+    names = {stage.stage.pk: stage.stage.name for stage in of.stages}
+    standing = {one.reading.pk: one for stage in of.stages for one in stage.fasteners.values() if one.reading}
+    decided: dict = {}
+    for row in state.dispositions:
+        decided.setdefault(row.reading_id, []).append(row)
+    return [
+        {
+            "reading": row,
+            "stage": names[row.stage_id],
+            "stands": row.pk in standing,
+            "one": standing.get(row.pk),
+            "dispositions": decided.get(row.pk, []),
+        }
+        for row in reversed(state.readings)
+        if row.step_id == of.step.pk
+    ]

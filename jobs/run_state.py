@@ -143,7 +143,10 @@ class StepState:
 
     @property
     def worked_on_since_it_failed(self) -> bool:
-        return any(not self.failed_check.covers(reading) for reading in self.readings)
+        """By work on the car: a reading that was only put right is none."""
+        return any(
+            not self.failed_check.covers(reading) for reading in self.readings if reading.corrects_id is None
+        )
 
     @property
     def checks_that_may_stand(self) -> list[SecondCheck]:
@@ -295,7 +298,7 @@ class RunState:
         """
         seen: dict[tuple, TorqueReading] = {}
         for reading in self.readings:
-            if reading.tool_id:
+            if reading.tool_id and reading.stands_for_work:
                 seen.setdefault((reading.tool_id, reading.calibration_id), reading)
         return list(seen.values())
 

@@ -48,6 +48,8 @@ def reading_words(reading: TorqueReading) -> str:
             return f"turned {value} ({how})"
         case ReadingKind.LOOSENED:
             return "loosened"
+        case ReadingKind.NOT_DONE:
+            return "taken back: it was not done"
     return f"measured {value}"
 
 
@@ -77,7 +79,7 @@ def verdict_sentence(reading: TorqueReading) -> str:
     """Why the verdict is what it is, with the numbers it rests on, in the unit of the reading."""
     if reading.counts_not_because:
         return f"Does not count: {reading.counts_not_because} Do it again with a tool that is in order."
-    if reading.kind == ReadingKind.LOOSENED or reading.verdict == ReadingVerdict.NO_LIMIT:
+    if reading.value is None or reading.verdict == ReadingVerdict.NO_LIMIT:
         return ""
     limits = Limits(reading.limit_low, reading.limit_high)
     if reading.kind == ReadingKind.RESULT or reading.value == 0:

@@ -35,6 +35,12 @@ def state_of(run: Run) -> RunState:
     return states_of([run])[run.pk]
 
 
+def state_of_version(version: ProcedureVersion) -> RunState:
+    """How a run of this version would stand before its first reading; no run is on record. Four queries."""
+    version = next(iter(_versions({version.pk})))
+    return _state(Run(version_used=version), version, [], [], [], [], superseded=False)
+
+
 def states_of(runs: Iterable[Run]) -> dict[UUID, RunState]:
     """How several runs stand, by their key: ten queries for all of them."""
     runs = list(runs)
@@ -105,6 +111,7 @@ def _by_run(rows) -> dict[UUID, list]:
 
 
 def _state(run, version, readings, dispositions, checks, new, *, superseded: bool) -> RunState:
+    _put_right(readings)
     steps = []
     holding: ProcedureStep | None = None
     for step in version.steps.all():
@@ -124,6 +131,16 @@ def _state(run, version, readings, dispositions, checks, new, *, superseded: boo
     return answer
 
 
+def _put_right(readings: list[TorqueReading]) -> None:
+    """Say of each reading which one it stands in place of, and which one stands for it."""
+    by_key = {row.pk: row for row in readings}
+    for row in readings:  # in the order of writing: what is put right was written before
+        if row.corrects_id is not None:
+            wrong = by_key[row.corrects_id]
+            row.corrects = wrong
+            wrong.put_right_by, row.in_place_of = row, wrong.in_place_of or wrong
+
+
 def _step_state(step: ProcedureStep, readings, dispositions) -> StepState:
     mine = sorted((row for row in readings if row.step_id == step.pk), key=lambda row: row.turn)
     decided: dict[UUID, Disposition] = {}
@@ -141,6 +158,9 @@ def _step_state(step: ProcedureStep, readings, dispositions) -> StepState:
         here = [row for row in mine if row.stage_id == stage.pk]
         for row in here:
             one = fasteners[row.fastener]
+            if not row.stands_for_work:
+                one.earlier.append(row)
+                continue
             if one.reading is not None:
                 one.earlier.append(one.reading)
                 one.reading = None
@@ -152,10 +172,11 @@ def _step_state(step: ProcedureStep, readings, dispositions) -> StepState:
             _judge(one, decided, undone.get(number))
         # Worked on again at this stage, or loosened by it: what was done at later stages before is undone.
         for row in here:
-            _later(undone, row.fastener, row.turn)
+            if row.stands_for_work:
+                _later(undone, row.fastener, row.turn)
         stages.append(StageState(stage, {target.group: target for target in stage.targets.all()}, fasteners))
     if step.order_of_work == OrderOfWork.UNTIL_STILL:
-        _mark_moved(stages, mine)
+        _mark_moved(stages, [row for row in mine if row.stands_for_work])
     return StepState(step, stages, readings=mine)
 
 
@@ -194,7 +215,7 @@ def _held_since(one: FastenerState, undone: tuple | None) -> TorqueReading | Non
     for before in reversed(one.earlier):
         if undone is not None and before.turn <= undone:
             return None
-        if before.kind != ReadingKind.DID_NOT_MOVE:
+        if before.stands_for_work and before.kind != ReadingKind.DID_NOT_MOVE:
             counts = not before.counts_not_because and before.verdict == ReadingVerdict.WITHIN
             return before if counts else None
     return None

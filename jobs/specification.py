@@ -28,14 +28,17 @@ DIMENSIONS = {
     StageKind.LOOSEN: (),
     StageKind.RESULT: ("length", "torque", "force", "angle"),
 }
-TARGET_KEYS = ("group", "limit", "value", "tolerance_percent", "plus", "minus", "low", "high", "unit")
+NUMBER_KEYS = ("value", "tolerance_percent", "plus", "minus", "low", "high")
+TARGET_KEYS = ("group", "limit", *NUMBER_KEYS, "unit", "source", "shops_own")
 
 
 class StageSpec(TypedDict, total=False):
     """One stage. A single target stands beside the name; several stand in `targets`, one per group.
 
     `limit` may be left out: it follows from which values are given. A tolerance is in percent, or as a size
-    (`plus`, `minus`) in the unit; with none the shop's own default is taken, and shown as such.
+    (`plus`, `minus`) in the unit; with none the shop's own default is taken, and shown as such. `source`
+    is where
+    the value stands, closer than the version says; `shops_own` marks one that no maker gives.
     """
 
     name: str
@@ -52,6 +55,8 @@ class StageSpec(TypedDict, total=False):
     low: Decimal | str
     high: Decimal | str
     unit: str
+    source: str
+    shops_own: bool
 
 
 def shape(step: ProcedureStep, sequence: list[int] | None, groups: dict[str, list[int]] | None) -> None:
@@ -127,7 +132,13 @@ def build_stage(
         raise ValidationError({"name": "Name the stage, such as “Round 1”."})
     if kind == StageKind.LOOSEN:
         return stage, []
-    rows = spec.get("targets") or [{key: spec[key] for key in TARGET_KEYS if spec.get(key) not in (None, "")}]
+    # An empty list is a stage that is still to get its target; without a list the target stands beside the
+    # name.
+    rows = (
+        spec["targets"]
+        if spec.get("targets") is not None
+        else [{key: spec[key] for key in TARGET_KEYS if spec.get(key) not in (None, "", False)}]
+    )
     targets = [build_target(stage, step, row) for row in rows]
     named = [target.group for target in targets]
     if len(set(named)) != len(named):
@@ -148,9 +159,18 @@ def build_target(stage: ProcedureStage, step: ProcedureStep, row: dict[str, Any]
         raise ValidationError(
             {"unit": f"Choose a unit that goes with a stage of kind {stage.get_kind_display().lower()}."}
         )
-    number = {name: _number(name, row.get(name)) for name in TARGET_KEYS[2:-1]}
+    number = {name: _number(name, row.get(name)) for name in NUMBER_KEYS}
     limit = str(row.get("limit") or "") or _limit_of(number)
-    target = StageTarget(stage=stage, group=group, limit=limit, unit=unit)
+    target = StageTarget(
+        stage=stage,
+        group=group,
+        limit=limit,
+        unit=unit,
+        source=str(row.get("source") or "").strip(),
+        shops_own=bool(row.get("shops_own")),
+    )
+    if len(target.source) > 120:
+        raise ValidationError({"source": "Say in at most 120 characters where this value stands."})
     {
         LimitKind.TOLERANCE: _tolerance,
         LimitKind.RANGE: _range,

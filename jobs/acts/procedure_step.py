@@ -9,13 +9,13 @@ from django.core.exceptions import ValidationError
 from django.db.models import Max
 
 from jobs.models import ProcedureStage, ProcedureStep, ProcedureVersion, StageTarget
-from jobs.models.procedure import StageKind
-from jobs.specification import build_stage, build_target, shape
+from jobs.specification import build_stage, shape
 from jobs.step_questions import question
 from jobs.versions import (
     STEP_FIELDS,
     lock_draft,
     refuse_unseen,
+    seen_order,
     seen_step_text,
     step_facts,
     step_words,
@@ -112,7 +112,7 @@ def change_step(
         .select_related("version__procedure")
         .get(pk=step.pk)
     )
-    refuse_unseen(seen, seen_step_text(step))
+    refuse_unseen(seen, seen_step_text(step), step, STEP_FIELDS)
     for name, value in fields.items():
         if name not in STEP_FIELDS:
             raise TypeError(f"a step has no field {name} to write")
@@ -123,6 +123,76 @@ def change_step(
     step.save()
     say(step, facts=step_facts(step), words=step_words(step))
     return step
+
+
+@act(May.EDIT_PROCEDURE)
+def rewrite_step(
+    *,
+    by: By,
+    step: ProcedureStep,
+    stages: list[dict[str, Any]],
+    seen: str = "",
+    sequence: list[int] | None = None,
+    groups: dict[str, list[int]] | None = None,
+    **fields: Any,
+) -> ProcedureStep:
+    """Write a step of a draft anew as a whole: what it says, and its stages with their targets
+    (`StageSpec`).
+    """
+    lock_draft(step.version)
+    step = _locked(step)
+    refuse_unseen(seen, seen_step_text(step), step, STEP_FIELDS)
+    for name, value in fields.items():
+        if name not in STEP_FIELDS:
+            raise TypeError(f"a step has no field {name} to write")
+        setattr(step, name, value.strip() if isinstance(value, str) else value)
+    shape(step, sequence, groups)
+    built = [build_stage(step, number, spec) for number, spec in enumerate(stages, 1)]
+    question(by, step, [target for _, targets in built for target in targets])
+    step.full_clean()
+    step.save()
+    StageTarget.objects.filter(stage__step=step).delete()
+    step.stages.all().delete()
+    for stage, targets in built:
+        _insert(step, stage, targets)
+    say(
+        step,
+        facts={**step_facts(step), "stages": len(stages)},
+        words={**step_words(step), "stages": stages},
+    )
+    return step
+
+
+@act(May.EDIT_PROCEDURE)
+def copy_step(*, by: By, step: ProcedureStep) -> ProcedureStep:
+    """Put a copy of a step of a draft directly after it, with its stages and targets."""
+    version = lock_draft(step.version)
+    step = _locked(step)
+    for later in version.steps.filter(order__gt=step.order).order_by("-order"):
+        later.order += 1
+        later.save(update_fields=["order"])
+    stages = list(step.stages.prefetch_related("targets").order_by("order"))
+    original = step.order
+    step.pk, step._state.adding = None, True
+    step.order += 1
+    step.title = f"{step.title[:113]} (copy)"
+    create(step)
+    for stage in stages:
+        targets = list(stage.targets.all())
+        stage.pk, stage._state.adding = None, True
+        for target in targets:
+            target.pk, target._state.adding = None, True
+        _insert(step, stage, targets)
+    say(step, facts={**step_facts(step), "copied_step": original}, words=step_words(step))
+    return step
+
+
+def _locked(step: ProcedureStep) -> ProcedureStep:
+    return (
+        ProcedureStep.objects.select_for_update(no_key=True)
+        .select_related("version__procedure")
+        .get(pk=step.pk)
+    )
 
 
 @act(May.EDIT_PROCEDURE)
@@ -142,9 +212,12 @@ def remove_step(*, by: By, step: ProcedureStep) -> ProcedureVersion:
 
 
 @act(May.EDIT_PROCEDURE)
-def move_step(*, by: By, step: ProcedureStep, up: bool) -> ProcedureVersion:
-    """Exchange a step of a draft with the one before or after it."""
+def move_step(*, by: By, step: ProcedureStep, up: bool, seen: str = "") -> ProcedureVersion:
+    """Exchange a step of a draft with the one before or after it. `seen` is `seen_order` of what was on
+    the screen.
+    """
     version = lock_draft(step.version)
+    refuse_unseen(seen, seen_order(version), version, ())
     steps = list(version.steps.select_for_update(no_key=True).order_by("order"))
     place = next(index for index, one in enumerate(steps) if one.pk == step.pk)
     other = place - 1 if up else place + 1
@@ -162,114 +235,6 @@ def move_step(*, by: By, step: ProcedureStep, up: bool) -> ProcedureVersion:
         words={"version": str(version), "step": first.title},
     )
     return version
-
-
-# Stages and their targets -----------------------------------------------------------------------------------
-
-
-@act(May.EDIT_PROCEDURE)
-def add_stage(
-    *, by: By, step: ProcedureStep, name: str, kind: str = "torque", kept_because: str = "", **spec: Any
-) -> ProcedureStage:
-    """Add a stage at the end of a step of a draft. The other keys are those of `StageSpec`."""
-    lock_draft(step.version)
-    step = (
-        ProcedureStep.objects.select_for_update(no_key=True)
-        .select_related("version__procedure")
-        .get(pk=step.pk)
-    )
-    if kept_because.strip():
-        step.kept_because = kept_because.strip()
-    number = (step.stages.aggregate(last=Max("order"))["last"] or 0) + 1
-    stage, targets = build_stage(step, number, {"name": name, "kind": kind, **spec})
-    standing = list(StageTarget.objects.filter(stage__step=step).select_related("stage"))
-    question(by, step, [*standing, *targets])
-    step.full_clean()
-    step.save(update_fields=["questioned", "kept_because"])
-    _insert(step, stage, targets)
-    say(
-        stage,
-        facts={
-            **version_facts(step.version),
-            "step": step.order,
-            "stage": number,
-            "kind": kind,
-            "targets": [[t.limit, t.base_value, t.base_low, t.base_high] for t in targets],
-        },
-        words={
-            "version": str(step.version),
-            "stage": name,
-            "targets": [str(target) for target in targets],
-            "kept_because": step.kept_because,
-        },
-    )
-    return stage
-
-
-@act(May.EDIT_PROCEDURE)
-def add_target(
-    *, by: By, stage: ProcedureStage, group: str, kept_because: str = "", **spec: Any
-) -> StageTarget:
-    """Add the target of another group to a stage of a draft. The other keys are those of a target of
-    `StageSpec`.
-    """
-    lock_draft(stage.step.version)
-    step = (
-        ProcedureStep.objects.select_for_update(no_key=True)
-        .select_related("version__procedure")
-        .get(pk=stage.step_id)
-    )
-    if kept_because.strip():
-        step.kept_because = kept_because.strip()
-    if stage.kind == StageKind.LOOSEN:
-        raise ValidationError("A stage that loosens has no target.")
-    if stage.targets.filter(group=group).exists():
-        raise ValidationError(
-            {"group": f"{stage.name} has a target for this group. Take the stage out and write it anew."}
-        )
-    target = build_target(stage, step, {"group": group, **spec})
-    standing = list(StageTarget.objects.filter(stage__step=step).select_related("stage"))
-    question(by, step, [*standing, target])
-    step.save(update_fields=["questioned", "kept_because"])
-    create(target)
-    say(
-        target,
-        facts={
-            **version_facts(step.version),
-            "step": step.order,
-            "stage": stage.order,
-            "target": [target.limit, target.base_value, target.base_low, target.base_high],
-        },
-        words={
-            "version": str(step.version),
-            "stage": stage.name,
-            "group": group,
-            "target": str(target),
-            "kept_because": step.kept_because,
-        },
-    )
-    return target
-
-
-@act(May.EDIT_PROCEDURE)
-def remove_stage(*, by: By, stage: ProcedureStage) -> ProcedureStep:
-    """Take a stage out of a draft. The ones after it move up."""
-    step = stage.step
-    lock_draft(step.version)
-    say(
-        step,
-        facts={**version_facts(step.version), "step": step.order, "removed_stage": stage.order},
-        words={"version": str(step.version), "stage": stage.name},
-    )
-    order = stage.order
-    stage.targets.all().delete()
-    stage.delete()
-    for later in step.stages.filter(order__gt=order).order_by("order"):
-        later.order -= 1
-        later.save(update_fields=["order"])
-    question(by, step, list(StageTarget.objects.filter(stage__step=step).select_related("stage")))
-    step.save(update_fields=["questioned"])
-    return step
 
 
 def _insert(step: ProcedureStep, stage: ProcedureStage, targets: list[StageTarget]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
@@ -20,9 +21,9 @@ from jobs.models import (
     WorkLine,
 )
 from jobs.models.procedure import Area, Reuse
-from jobs.models.torque import ReadingVerdict
+from jobs.models.torque import ReadingKind, ReadingVerdict
 from jobs.open_run import lock_open_run, lock_run_for, lock_tool, note_on_run, refuse_before, step_of
-from jobs.reading_rules import Entry
+from jobs.reading_rules import Entry, refuse_put_right_already
 from jobs.run_state import AGAIN, RunState
 from jobs.run_words import reading_words, verdict_sentence
 from jobs.runs import state_of
@@ -338,14 +339,61 @@ def record_round(
 def _record(
     entry: Entry, fastener: int, redo_reason: str, *, together: bool, field: str = "fastener"
 ) -> TorqueReading:
-    row = create(entry.judged(fastener, redo_reason, together=together, field=field))
+    return _write(entry.by, entry, entry.judged(fastener, redo_reason, together=together, field=field))
+
+
+@act(May.RUN_PROCEDURE)
+def correct_reading(
+    *,
+    by: By,
+    corrected: TorqueReading,
+    fastener: int,
+    kind: str,
+    redo_reason: str,
+    reading: Amount | None = None,
+    tool: TorqueTool | None = None,
+    angle_by: str = "",
+    running_torque: Amount | None = None,
+    confirmed_odd: bool = False,
+) -> TorqueReading:
+    """Put right what was written down wrong: another reading that stands in place of this one, with the reason.
+
+    Nothing was done to the car, so it stands at the time of the one it puts right and is judged by the tool's
+    calibration of that day; both stay. `kind` "not_done" takes it back: the fastener is open again. A second
+    check made before lapses, as it was made on other figures.
+    """
+    lock_tool(tool)
+    then = replace(by, made_at=corrected.made_at)
+    run = lock_run_for(by, corrected.run, done=corrected.made_at)
+    state = state_of(run)
+    wrong = next(row for row in state.readings if row.pk == corrected.pk)
+    refuse_put_right_already(wrong)
+    entry = Entry(
+        then,
+        state,
+        corrected.step,
+        corrected.stage,
+        kind,
+        reading,
+        tool,
+        angle_by,
+        running_torque,
+        confirmed_odd,
+        correcting=True,
+    )
+    return _write(by, entry, entry.put_right(wrong, fastener, redo_reason))
+
+
+def _write(by: By, entry: Entry, row: TorqueReading) -> TorqueReading:
+    create(row)
     note_on_run(
         row,
         entry.run,
         {
             "step": entry.step.order,
             "stage": entry.stage.order,
-            "fastener": fastener,
+            "fastener": row.fastener,
+            **({"corrects": row.corrects.order} if row.corrects else {}),
             "order": row.order,
             "kind": row.kind,
             "reading": entry.reading,
@@ -358,7 +406,7 @@ def _record(
             "verdict": row.verdict,
             "counts": not row.counts_not_because,
             "out_of_sequence": row.out_of_sequence,
-            "together": together,
+            "together": row.entered_together,
             "after_the_end": entry.state.ended or entry.run.job.is_closed,
             "competence": str(row.qualified_id or ""),
         },
@@ -369,15 +417,16 @@ def _record(
             "redo_reason": row.redo_reason,
         },
     )
-    if entry.run.job.is_closed and (row.counts_not_because or row.verdict in _BAD):
-        _raise_late(entry, row)
+    open_again = row.counts_not_because or row.verdict in _BAD or row.kind == ReadingKind.NOT_DONE
+    if entry.run.job.is_closed and open_again:
+        _raise_late(by, entry, row)
     return row
 
 
-def _raise_late(entry: Entry, row: TorqueReading) -> None:
+def _raise_late(by: By, entry: Entry, row: TorqueReading) -> None:
     """It arrived after the car had left: the car has to come back for it."""
     outstanding.raise_item(
-        by=entry.by,
+        by=by,
         vehicle=entry.run.job.vehicle,
         title=f"Arrived after the handover: {entry.run}, {entry.step.title}, fastener {row.fastener}"[:160],
         detail=f"{reading_words(row)}: {verdict_sentence(row)} Tell the owner, and check this joint.",
@@ -386,5 +435,5 @@ def _raise_late(entry: Entry, row: TorqueReading) -> None:
         raised_in=entry.run.job,
         raised_by_line=entry.run.line,
         raised_by_run=entry.run,
-        due_on=entry.by.day,
+        due_on=by.day,
     )

@@ -4,15 +4,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from jobs.models import Procedure, ProcedureStep, ProcedureVersion
-from jobs.models.procedure import LimitKind, StageKind
 from jobs.specification import DIMENSIONS
-from jobs.versions import seen_step_text, seen_version_text
+from jobs.versions import seen_order, seen_version_text
+from workshop.acting import ChangedMeanwhile
 from workshop.engineering.fasteners import NUT_FACTORS
 from workshop.engineering.numbers import plain
 from workshop.engineering.units import BASE, UNITS, units_of
 from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
-from workshop.forms.fields import NumberField
-from workshop.models import Shop
 from workshop.models.shop import TorqueUnit
 
 FRICTION = [("", "Not stated")] + [
@@ -52,6 +50,11 @@ class WriteVersionForm(VersionForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.initial.setdefault("seen", seen_version_text(self.instance))
+
+    def _show_what_is_on_record(self, refusal: ChangedMeanwhile) -> None:
+        super()._show_what_is_on_record(refusal)
+        self.data = self.data.copy()
+        self.data["seen"] = seen_version_text(refusal.record)
 
 
 class NumbersField(forms.CharField):
@@ -214,98 +217,6 @@ class StepForm(ModelActForm):
         super().add_refusal(refusal)
 
 
-class ChangeStepForm(StepForm):
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
-
-    def __init__(self, *args, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.initial.setdefault("seen", seen_step_text(self.instance))
-
-
-class TargetForm(ActForm):
-    """The target of one group at one stage. Which numbers are needed follows from the kind of limit."""
-
-    group = forms.ChoiceField(label="For which fasteners", required=False)
-    limit = forms.ChoiceField(label="Kind of limit", choices=LimitKind.choices, initial=LimitKind.TOLERANCE)
-    unit = forms.ChoiceField(label="Unit")
-    value = NumberField(label="Target", required=False)
-    tolerance_percent = NumberField(label="Tolerance in percent", required=False)
-    plus = NumberField(label="or tolerance upwards, as a size", required=False)
-    minus = NumberField(label="and downwards", required=False, help_text="Left empty, the same as upwards.")
-    low = NumberField(label="From, or at least", required=False)
-    high = NumberField(label="To, or at most", required=False)
-    kept_because = forms.CharField(
-        label="Kept all the same, because",
-        max_length=300,
-        required=False,
-        help_text="Only where something was questioned and is right all the same.",
-    )
-
-    def __init__(self, *args, step: ProcedureStep, kind: str = "", **kwargs):
-        super().__init__(*args, **kwargs)
-        if step.groups:
-            self.fields["group"].choices = [("", "All alike"), *((name, name) for name in step.group_names)]
-        else:
-            del self.fields["group"]
-        kinds = [kind] if kind else StageKind.values
-        self.fields["unit"].choices = unit_choices(kinds)
-        self.fields["unit"].initial = Shop.current().torque_unit
-        default = plain(Shop.current().default_tolerance_percent)
-        self.fields["tolerance_percent"].help_text = (
-            "As the maker gives it. With no tolerance at all the shop's own "
-            f"±{default} % is taken, and shown as such."
-        )
-        self.initial.setdefault("kept_because", step.kept_because)
-
-
-class StageForm(TargetForm):
-    name = forms.CharField(
-        label="Name of the stage", max_length=80, help_text="Such as: Round 1, or Turn 90°."
-    )
-    kind = forms.ChoiceField(label="Kind of stage", choices=StageKind.choices, initial=StageKind.TORQUE)
-    add_running_torque = forms.BooleanField(
-        label="The running torque of each fastener is measured and added", required=False
-    )
-    note = forms.CharField(
-        label="Note",
-        max_length=160,
-        required=False,
-        help_text="Such as: final at ride height; again when cold; on to the next hole.",
-    )
-
-    field_order = [
-        "name",
-        "kind",
-        "group",
-        "limit",
-        "unit",
-        "value",
-        "tolerance_percent",
-        "plus",
-        "minus",
-        "low",
-        "high",
-        "add_running_torque",
-        "note",
-        "kept_because",
-    ]
-
-    @property
-    def groups(self):
-        parts = (
-            ("The stage", ("name", "kind", "note", "add_running_torque")),
-            (
-                "Its target",
-                ("group", "limit", "unit", "value", "tolerance_percent", "plus", "minus", "low", "high"),
-            ),
-            ("Remarks", ("kept_because",)),
-        )
-        return [
-            {"title": title, "fields": [self[name] for name in names if name in self.fields]}
-            for title, names in parts
-        ]
-
-
 def unit_choices(kinds) -> list[tuple[str, str]]:
     """Units of these kinds of stage: the shop's torque units first, then angle and what a result is
     measured in.
@@ -326,3 +237,46 @@ class PlainForm(ActForm):
 
 class MoveForm(ActForm):
     up = forms.BooleanField(required=False, widget=forms.HiddenInput)
+    seen = forms.CharField(required=False, widget=forms.HiddenInput)
+
+    def _show_what_is_on_record(self, refusal: ChangedMeanwhile) -> None:
+        version = refusal.record
+        order = ", ".join(f"{step.order} {step.title}" for step in version.steps.order_by("order"))
+        self.add_error(
+            None,
+            ValidationError(
+                f"Somebody else moved, added or took out a step meanwhile. The order is now: {order}. Move it if that "
+                "is still right.",
+                code="changed_meanwhile",
+            ),
+        )
+        self.data = self.data.copy()
+        self.data["seen"] = seen_order(version)
+
+
+class ReleaseForm(ActForm):
+    """What changed, said for who knew the version before. The first version has nothing to say here."""
+
+    change_note = forms.CharField(
+        label="What changed against the version before",
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Such as: final torque 110 instead of 120 N·m, by the maker's edition 4.",
+    )
+
+    def __init__(self, *args, version: ProcedureVersion, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.initial.setdefault("change_note", version.change_note)
+        if version.number == 1:
+            del self.fields["change_note"]
+
+
+class WriteProcedureForm(ModelActForm, EditForm):
+    class Meta:
+        model = Procedure
+        fields = ("title", "area", "applies_to")
+        formfield_callback = trade_field
+
+
+class TakeUpForm(EditForm):
+    """Nothing but the version that was seen."""

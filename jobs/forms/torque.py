@@ -2,12 +2,12 @@ from __future__ import annotations
 
 from django import forms
 
-from jobs.models import Procedure, ProcedureStage, ProcedureStep
+from jobs.models import Procedure, ProcedureStage, ProcedureStep, TorqueReading
 from jobs.models.procedure import StageKind
 from jobs.models.torque import AngleBy, CheckMethod, CheckResult, DispositionKind, ReadingKind, ReadingVerdict
 from jobs.reading_rules import KINDS_OF_STAGE
 from jobs.run_state import AGAIN, FastenerState, RunState, StageState, StepState
-from workshop.engineering.units import UNITS, units_of
+from workshop.engineering.units import BASE, UNITS, Amount, units_of
 from workshop.forms.base import ActForm
 from workshop.forms.fields import AmountField, MomentField
 from workshop.models import TorqueTool
@@ -69,6 +69,8 @@ def units_for(stage: StageState) -> list[str]:
 
 class EntryForm(ActForm):
     """What one reading and a round have in common. The stage decides which fields there are."""
+
+    repeats = True  # the next fastener is clicked at the same value; going round again is usual
 
     step = forms.ModelChoiceField(queryset=ProcedureStep.objects.none(), widget=forms.HiddenInput)
     stage = forms.ModelChoiceField(queryset=ProcedureStage.objects.none(), widget=forms.HiddenInput)
@@ -134,6 +136,31 @@ class ReadingForm(EntryForm):
             bool(self.data.get("confirmed_odd"))
             or any(error.code == "odd_unit" for error in self.errors.as_data().get("reading", []))
         )
+
+
+class CorrectionForm(ReadingForm):
+    """Puts right what was written down wrong. Begins with what stands on record."""
+
+    def __init__(self, *args, wrong: TorqueReading, **kwargs):
+        super().__init__(*args, **kwargs)
+        for name in ("step", "stage", "made_at"):
+            del self.fields[name]
+        self.fields["redo_reason"].label = "What was written down wrong"
+        self.fields["redo_reason"].required = True
+        self.fields["redo_reason"].error_messages["required"] = "Say what was written down wrong."
+        self.fields["fastener"].required = True
+        begin = {
+            "fastener": wrong.fastener,
+            "kind": wrong.kind,
+            "tool": wrong.tool_id,
+            "angle_by": wrong.angle_by,
+        }
+        if wrong.typed is not None:
+            begin["reading"] = Amount(wrong.typed, wrong.unit)
+        if wrong.running_torque is not None:
+            begin["running_torque"] = Amount(wrong.running_torque, BASE["torque"])
+        for name, value in begin.items():
+            self.initial.setdefault(name, value)
 
 
 class RoundForm(EntryForm):
@@ -217,7 +244,12 @@ class SecondCheckForm(ActForm):
         help_text="Only then. Your own re-check comes at least 10 minutes after the last reading was taken and "
         "written down, or a lead gives the reason. It is printed as such, and an independent re-check becomes an outstanding item.",
     )
-    note = forms.CharField(label="Note", max_length=200, required=False)
+    note = forms.CharField(
+        label="What you saw",
+        max_length=200,
+        required=False,
+        help_text="Such as: all eight marks in line, wrench clicked at once.",
+    )
     made_at = MomentField(required=False, label="Done earlier? When")
 
     def __init__(self, *args, of: StepState, mine: bool, **kwargs):

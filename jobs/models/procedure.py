@@ -124,6 +124,12 @@ class ProcedureVersion(Record):
                 name="release_has_a_person",
             ),
             models.CheckConstraint(
+                condition=Q(released_at=None) | Q(number=1) | ~Q(change_note=""),
+                name="released_version_says_what_changed",
+                violation_error_message="Say what changed against the version before.",
+                violation_error_code="field:change_note",
+            ),
+            models.CheckConstraint(
                 condition=one_of("competence", CompetenceKind, blank=True), name="version_competence_is_known"
             ),
             models.CheckConstraint(
@@ -300,6 +306,9 @@ class StageTarget(models.Model):
 
     `value`, `low` and `high` are as the source gives them, in `unit`; `base_low` and `base_high` are what
     verdicts use (N·m, degrees, mm). `tolerance_is_shops` marks a tolerance that the maker does not give.
+    `source` is where this value stands, where it is said closer than in the version; `shops_own` marks a
+    value that
+    no maker gives.
     """
 
     stage = models.ForeignKey(ProcedureStage, on_delete=models.PROTECT, related_name="targets")
@@ -313,6 +322,8 @@ class StageTarget(models.Model):
     base_low = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True, editable=False)
     base_high = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True, editable=False)
     tolerance_is_shops = models.BooleanField(default=False)
+    source = models.CharField("where this value stands", max_length=120, blank=True)
+    shops_own = models.BooleanField("the shop's own value", default=False)
 
     class Meta:
         ordering = ["stage", "group"]
@@ -361,3 +372,12 @@ class StageTarget(models.Model):
             case LimitKind.MAXIMUM:
                 return f"at most {amount(self.high)}"
         return "no limit"
+
+    @property
+    def source_words(self) -> str:
+        """Where the value stands, as said of this one; empty where the version's source is all that is
+        known.
+        """
+        if self.shops_own:
+            return f"the shop's own value{', ' + self.source if self.source else ''}"
+        return self.source

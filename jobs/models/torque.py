@@ -68,6 +68,7 @@ class ReadingKind(models.TextChoices):
     ANGLE = "angle", "Turned through an angle"
     LOOSENED = "loosened", "Loosened"
     RESULT = "result", "Measured result"
+    NOT_DONE = "not_done", "Taken back: it was not done"
 
 
 class AngleBy(models.TextChoices):
@@ -87,9 +88,19 @@ class TorqueReading(Record):
     """A fact about one fastener at one stage. Append-only: redoing adds a reading, earlier ones stay.
 
     `value` is in the base unit (N·m, degrees, mm), `typed` and `unit` are as entered. `order` counts the
-    readings of the run. A reading that does not count keeps its reason in `counts_not_because`. `qualified` is
+    readings of the run. A reading that does not count keeps its reason in `counts_not_because`.
+    `qualified` is
     the competence it was taken under: the person's own, or of who supervises the run.
+
+    A reading that was written down wrong is put right by another one, which `corrects` it and stands in
+    its place:
+    same stage, same `made_at`, since nothing was done to the car. Both stay. `jobs.runs` sets
+    `in_place_of` (the
+    first of such a row) and `put_right_by` (the one that stands for it).
     """
+
+    in_place_of: TorqueReading | None = None
+    put_right_by: TorqueReading | None = None
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="readings")
     step = models.ForeignKey("jobs.ProcedureStep", on_delete=models.PROTECT, related_name="readings")
@@ -116,7 +127,10 @@ class TorqueReading(Record):
     counts_not_because = models.CharField(max_length=300, blank=True)
     out_of_sequence = models.BooleanField(default=False)
     entered_together = models.BooleanField("entered together with others", default=False)
-    redo_reason = models.CharField("why it was done again", max_length=200, blank=True)
+    redo_reason = models.CharField("why it was done again, or put right", max_length=200, blank=True)
+    corrects = models.OneToOneField(
+        "self", on_delete=models.PROTECT, related_name="correction", null=True, blank=True
+    )
     qualified = models.ForeignKey(
         "workshop.Competence", on_delete=models.PROTECT, related_name="+", null=True, blank=True
     )
@@ -135,8 +149,8 @@ class TorqueReading(Record):
             models.CheckConstraint(
                 name="reading_has_value_and_unit",
                 # A comparison with NULL is no refusal in SQL, so that a value is there is said of its own.
-                condition=Q(kind="loosened", value=None, typed=None, unit="")
-                | ~Q(kind="loosened")
+                condition=Q(kind__in=["loosened", "not_done"], value=None, typed=None, unit="")
+                | ~Q(kind__in=["loosened", "not_done"])
                 & Q(value__isnull=False, typed__isnull=False, value__gt=0, typed__gt=0)
                 & ~Q(unit="")
                 | Q(kind="result", value__isnull=False, typed__isnull=False, value__gte=0, typed__gte=0)
@@ -156,6 +170,18 @@ class TorqueReading(Record):
                 violation_error_message="Say whether the angle was read on a gauge or by a paint mark.",
                 violation_error_code="field:angle_by",
             ),
+            models.CheckConstraint(
+                name="correction_says_why",
+                condition=Q(corrects=None) | ~Q(redo_reason=""),
+                violation_error_message="Say what was written down wrong.",
+                violation_error_code="field:redo_reason",
+            ),
+            models.CheckConstraint(
+                name="only_a_correction_takes_back",
+                condition=~Q(kind="not_done") | Q(corrects__isnull=False),
+                violation_error_message="Only a reading that stands on record can be taken back.",
+                violation_error_code="field:kind",
+            ),
         ]
         indexes = [models.Index(fields=["run", "step", "stage", "fastener"], name="reading_of_a_fastener")]
 
@@ -164,8 +190,16 @@ class TorqueReading(Record):
 
     @property
     def turn(self) -> tuple:
-        """By what readings come after each other: when they were done, then the order they were written in."""
-        return self.made_at, self.order
+        """By what readings come after each other: when they were done, then the order they were written in.
+
+        A correction comes where the reading came that it puts right.
+        """
+        return self.made_at, (self.in_place_of or self).order
+
+    @property
+    def stands_for_work(self) -> bool:
+        """Says what was done to the car: neither put right by a later one nor taken back."""
+        return self.put_right_by is None and self.kind != ReadingKind.NOT_DONE
 
     @property
     def supervised(self) -> bool:
@@ -263,11 +297,12 @@ class SecondCheck(Record):
     def covers(self, reading: TorqueReading) -> bool:
         """Whether the joint was looked at after this reading, also one that was written down later.
 
-        A click and a check of the same minute may stand on record the other way round.
+        A click and a check of the same minute may stand on record the other way round. A correction after it
+        says something else than what was checked.
         """
         if reading.order <= self.after_reading:
             return reading.made_at <= self.made_at + SAME_MINUTE
-        return reading.made_at < self.made_at
+        return reading.made_at < self.made_at and reading.corrects_id is None
 
 
 class DispositionKind(models.TextChoices):

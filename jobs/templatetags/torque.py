@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from django import template
 
-from jobs import run_words, runs
+from jobs import patterns, run_words, runs
 from jobs.models import TorqueReading, WorkLine
-from jobs.run_state import RunState
+from jobs.run_state import RunState, StepState
 
 register = template.Library()
 
@@ -19,6 +19,12 @@ def run_states(line: WorkLine) -> list[RunState]:
     rows = list(line.runs.all())
     states = runs.states_of(rows)
     return [states[run.pk] for run in rows]
+
+
+@register.filter
+def latest_drawing(step: StepState) -> dict:
+    """How far a step of a run is, drawn; no query."""
+    return patterns.latest(step)
 
 
 @register.filter

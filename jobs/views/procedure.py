@@ -1,44 +1,83 @@
+"""The library of procedures: the list, a procedure with its versions, what two of them differ in, the
+release.
+"""
+
 from __future__ import annotations
 
 from uuid import UUID
 
+from django.contrib import messages
+from django.core.paginator import Paginator
 from django.db.models import Count, Q
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 
 from jobs import patterns
+from jobs import run_panel as panel
+from jobs import run_screen as screen
 from jobs.acts import procedure as acts
-from jobs.acts import procedure_step as procedure_step_acts
 from jobs.forms import procedure as forms
-from jobs.models import Procedure, ProcedureStage, ProcedureStep, ProcedureVersion
+from jobs.models import Procedure, ProcedureVersion
 from jobs.models.procedure import Area
+from jobs.runs import state_of_version
 from jobs.step_questions import load_words
-from jobs.versions import VERSION_FIELDS, why_not_whole
+from jobs.version_compare import compare
+from jobs.versions import lacks_of, seen_order, why_not_whole
 from workshop.pages import act_page, may
 from workshop.permissions import May
+
+PER_PAGE = 40
+SHOWN = {"": "In use", "drafts": "With a draft", "withdrawn": "Withdrawn", "all": "All"}
 
 
 @may(May.SEE_SHOP)
 def procedures(request: HttpRequest) -> HttpResponse:
-    """The library by area. Three queries, whatever its size."""
-    rows = (
-        Procedure.objects.prefetch_related("versions")
-        .annotate(runs=Count("versions__runs", filter=Q(versions__runs__abandoned_at=None)))
-        .order_by("title")
+    """The library by area, searched by `q`, `area` and `show`. A fixed number of queries, whatever its
+    size.
+    """
+    asked, area, show = (request.GET.get(name, "").strip() for name in ("q", "area", "show"))
+    show = show if show in SHOWN else ""
+    rows = Procedure.objects.prefetch_related("versions__released_by", "versions__made_by")
+    rows = rows.annotate(runs=Count("versions__runs", filter=Q(versions__runs__abandoned_at=None))).order_by(
+        "title"
     )
-    areas: dict[str, list] = {}
-    for row in rows:
+    for word in asked.split()[:8]:
+        rows = rows.filter(
+            Q(title__icontains=word)
+            | Q(applies_to__icontains=word)
+            | Q(pk__in=ProcedureVersion.objects.filter(source__icontains=word).values("procedure"))
+        )
+    if area in Area.values:
+        rows = rows.filter(area=area)
+    if show == "withdrawn":
+        rows = rows.exclude(withdrawn_because="")
+    elif show == "drafts":
+        rows = rows.filter(pk__in=ProcedureVersion.objects.filter(released_at=None).values("procedure"))
+    elif show == "":
+        rows = rows.filter(withdrawn_because="")
+    page = Paginator(rows, PER_PAGE).get_page(request.GET.get("page"))
+    for row in page.object_list:
         row.newest = row.released()
         row.draft = next((one for one in row.versions.all() if one.released_at is None), None)
-        areas.setdefault(Area(row.area).label, []).append(row)
-    return render(request, "jobs/procedures.html", {"areas": sorted(areas.items()), "count": len(rows)})
+    context = {
+        "page_obj": page,
+        "asked": asked,
+        "area": area,
+        "areas": Area.choices,
+        "show": show,
+        "shown": SHOWN.items(),
+        "any": page.paginator.count > 0 or Procedure.objects.exists(),
+    }
+    return render(request, "jobs/_procedures.html" if request.htmx else "jobs/procedures.html", context)
 
 
 @may(May.SEE_SHOP)
 def procedure(request: HttpRequest, procedure_id: UUID) -> HttpResponse:
     """One procedure: its newest version in full, and the earlier ones."""
-    row = get_object_or_404(Procedure.objects.prefetch_related("versions__made_by"), pk=procedure_id)
+    row = get_object_or_404(
+        Procedure.objects.prefetch_related("versions__made_by", "versions__released_by"), pk=procedure_id
+    )
     versions = sorted(row.versions.all(), key=lambda one: -one.number)
     newest = row.released()
     draft = next((one for one in versions if one.released_at is None), None)
@@ -53,13 +92,16 @@ def procedure(request: HttpRequest, procedure_id: UUID) -> HttpResponse:
             "draft": draft,
             "version": shown,
             "steps": steps_of(shown) if shown else [],
+            "plain": forms.PlainForm(),
+            "take_up": forms.TakeUpForm(initial={"seen_version": row.version}),
         },
     )
 
 
-def steps_of(version: ProcedureVersion) -> list[dict]:
-    """Steps with drawing, stages and what the load comes to: three queries."""
-    rows = version.steps.prefetch_related("stages__targets").order_by("order")
+def steps_of(version: ProcedureVersion, *, writes: bool = False) -> list[dict]:
+    """Steps with drawing, stages and what the load comes to: three queries; one more with what moves them."""
+    rows = list(version.steps.prefetch_related("stages__targets").order_by("order"))
+    order = seen_order(version) if writes else ""
     found = []
     for step in rows:
         stages = list(step.stages.all())
@@ -68,8 +110,6 @@ def steps_of(version: ProcedureVersion) -> list[dict]:
             for target in stage.targets.all():
                 target.stage = stage
                 targets.append(target)
-            named = {target.group for target in stage.targets.all()}
-            stage.missing_groups = [] if "" in named else [g for g in step.group_names if g not in named]
         found.append(
             {
                 "step": step,
@@ -78,6 +118,9 @@ def steps_of(version: ProcedureVersion) -> list[dict]:
                 "groups": [(name, step.groups[name]) for name in step.group_names],
                 "load": load_words(step, targets),
                 "lacks": why_not_whole(step),
+                "up": forms.MoveForm(initial={"up": True, "seen": order}) if writes else None,
+                "down": forms.MoveForm(initial={"up": "", "seen": order}) if writes else None,
+                "copy": forms.PlainForm() if writes else None,
             }
         )
     return found
@@ -85,19 +128,67 @@ def steps_of(version: ProcedureVersion) -> list[dict]:
 
 @may(May.SEE_SHOP)
 def procedure_version(request: HttpRequest, version_id: UUID) -> HttpResponse:
-    """One version in full; a draft with what changes it."""
+    """One version in full; a draft with what changes it and what it still lacks."""
     version = get_object_or_404(
         ProcedureVersion.objects.select_related("procedure", "made_by", "released_by"), pk=version_id
     )
+    writes = version.released_at is None and request.user.may(May.EDIT_PROCEDURE)
+    steps = steps_of(version, writes=writes)
+    others = list(version.procedure.versions.exclude(pk=version.pk).order_by("-number"))
+    earlier = next((one for one in others if one.number < version.number), None)
     return render(
         request,
         "jobs/procedure_version.html",
         {
             "version": version,
             "procedure": version.procedure,
-            "steps": steps_of(version),
-            "writes": version.released_at is None and request.user.may(May.EDIT_PROCEDURE),
-            "plain": forms.PlainForm(),
+            "steps": steps,
+            "writes": writes,
+            "lacks": lacks_of(version, [row["step"] for row in steps]) if version.released_at is None else [],
+            "earlier": earlier,
+            "newest": next((one for one in others if one.released_at), None),
+        },
+    )
+
+
+@may(May.SEE_SHOP)
+def version_preview(request: HttpRequest, version_id: UUID) -> HttpResponse:
+    """The run screen as a technician will see it, with this version; nothing can be recorded."""
+    version = get_object_or_404(ProcedureVersion.objects.select_related("procedure"), pk=version_id)
+    state = state_of_version(version)
+    state.steps = [step for step in state.steps if step.stages]
+    page = {"version": version, "procedure": version.procedure, "preview": True}
+    if state.steps:
+        place = screen.place_of(state, request.GET)
+        address = reverse("jobs:version-preview", args=[version.pk])
+        page |= panel.context(request, state, place, page=address, preview=True)
+    return render(request, "jobs/procedure_preview.html", page)
+
+
+@may(May.SEE_SHOP)
+def versions_compare(request: HttpRequest, procedure_id: UUID) -> HttpResponse:
+    """What changed between any two versions (`a` and `b`, by number); without them the two newest."""
+    row = get_object_or_404(Procedure, pk=procedure_id)
+    versions = list(row.versions.select_related("released_by", "made_by").order_by("-number"))
+    if len(versions) < 2:
+        messages.info(request, "There is one version only: nothing to compare it with yet.")
+        return redirect(row)
+    by_number = {str(one.number): one for one in versions}
+    after = by_number.get(request.GET.get("b", ""), versions[0])
+    before = by_number.get(request.GET.get("a", "")) or next(
+        (one for one in versions if one.number < after.number), versions[1]
+    )
+    if before == after:
+        raise Http404("the same version twice")
+    return render(
+        request,
+        "jobs/procedure_compare.html",
+        {
+            "procedure": row,
+            "versions": versions,
+            "before": before,
+            "after": after,
+            "found": compare(before, after),
         },
     )
 
@@ -112,6 +203,21 @@ def procedure_add(request: HttpRequest) -> HttpResponse:
         submit="Add it",
         cancel="jobs:procedures",
         done=lambda row: reverse("jobs:version-add", args=[row.pk]),
+    )
+
+
+@may(May.EDIT_PROCEDURE)
+def procedure_write(request: HttpRequest, procedure_id: UUID) -> HttpResponse:
+    row = get_object_or_404(Procedure, pk=procedure_id)
+    return act_page(
+        request,
+        form_class=forms.WriteProcedureForm,
+        act=acts.write_procedure,
+        title=f"{row}: name, area, cars",
+        fixed={"procedure": row},
+        form_kwargs={"instance": row},
+        initial={"seen_version": row.version},
+        done=row,
     )
 
 
@@ -132,36 +238,54 @@ def procedure_withdraw(request: HttpRequest, procedure_id: UUID) -> HttpResponse
 
 
 @may(May.EDIT_PROCEDURE)
+def procedure_take_up(request: HttpRequest, procedure_id: UUID) -> HttpResponse:
+    row = get_object_or_404(Procedure, pk=procedure_id)
+    return act_page(
+        request,
+        form_class=forms.TakeUpForm,
+        act=acts.take_up_procedure,
+        title=f"Take {row} into use again",
+        intro="New runs may start with its newest released version.",
+        submit="Take it into use",
+        fixed={"procedure": row},
+        initial={"seen_version": row.version},
+        done=row,
+    )
+
+
+@may(May.EDIT_PROCEDURE)
 def version_add(request: HttpRequest, procedure_id: UUID) -> HttpResponse:
+    """The first version is begun with its source; a later one is a copy of the released one, in one tap."""
     row = get_object_or_404(Procedure.objects.prefetch_related("versions"), pk=procedure_id)
     newest = row.released()
-    copied = (
-        {name: getattr(newest, name) for name in VERSION_FIELDS if name != "change_note"} if newest else {}
-    )
+    if newest is not None:
+        return act_page(
+            request,
+            form_class=forms.PlainForm,
+            act=acts.copy_released,
+            title=f"{row}: a new version",
+            intro=f"A draft that begins as a copy of version {newest.number}. Runs go on with that one until "
+            "the draft is released.",
+            submit="Make a new version",
+            fixed={"procedure": row},
+            cancel=row,
+            said=f"A draft, so far the same as version {newest.number}. Change what has to change, then "
+            "release it.",
+        )
     return act_page(
         request,
         form_class=forms.VersionForm,
         act=acts.start_version,
-        title=f"{row}: a new version",
-        intro=f"A draft that begins as a copy of version {newest.number}." if newest else "",
+        title=f"{row}: the first version",
         submit="Begin the draft",
         fixed={"procedure": row},
         form_kwargs={"area": row.area},
-        initial=copied,
         cancel=row,
     )
 
 
 def _draft(version_id: UUID) -> ProcedureVersion:
     return get_object_or_404(ProcedureVersion.objects.select_related("procedure"), pk=version_id)
-
-
-def _step(step_id: int) -> ProcedureStep:
-    return get_object_or_404(ProcedureStep.objects.select_related("version__procedure"), pk=step_id)
-
-
-def _stage(stage_id: int) -> ProcedureStage:
-    return get_object_or_404(ProcedureStage.objects.select_related("step__version__procedure"), pk=stage_id)
 
 
 @may(May.EDIT_PROCEDURE)
@@ -180,124 +304,28 @@ def version_write(request: HttpRequest, version_id: UUID) -> HttpResponse:
 
 @may(May.EDIT_PROCEDURE)
 def version_release(request: HttpRequest, version_id: UUID) -> HttpResponse:
+    """Release a draft; what it lacks stands above the form, each with the way to mend it."""
     version = _draft(version_id)
+    steps = list(version.steps.prefetch_related("stages__targets").order_by("order"))
+    earlier = version.procedure.versions.filter(number__lt=version.number).order_by("-number").first()
     return act_page(
         request,
-        form_class=forms.PlainForm,
+        form_class=forms.ReleaseForm,
         act=acts.release_version,
         title=f"Release {version}",
         intro="From then on nothing of it changes, and new runs work by it. Compare every value with "
         "its source first.",
         submit="Release it",
         fixed={"version": version},
+        form_kwargs={"version": version},
         done=version,
         said=f"{version} is released.",
-    )
-
-
-@may(May.EDIT_PROCEDURE)
-def step_add(request: HttpRequest, version_id: UUID) -> HttpResponse:
-    version = _draft(version_id)
-    return act_page(
-        request,
-        form_class=forms.StepForm,
-        act=procedure_step_acts.add_step,
-        title=f"{version}: a step",
-        submit="Add the step",
-        fixed={"version": version},
-        cancel=version,
-        done=lambda step: reverse("jobs:stage-add", args=[step.pk]),
-        said="The step is in the draft. Now its first stage.",
-    )
-
-
-@may(May.EDIT_PROCEDURE)
-def step_write(request: HttpRequest, step_id: int) -> HttpResponse:
-    step = _step(step_id)
-    return act_page(
-        request,
-        form_class=forms.ChangeStepForm,
-        act=procedure_step_acts.change_step,
-        title=f"{step.version}: step {step.order}",
-        fixed={"step": step},
-        form_kwargs={"instance": step},
-        done=step.version,
-    )
-
-
-@may(May.EDIT_PROCEDURE)
-def step_remove(request: HttpRequest, step_id: int) -> HttpResponse:
-    step = _step(step_id)
-    return act_page(
-        request,
-        form_class=forms.PlainForm,
-        act=procedure_step_acts.remove_step,
-        title=f"Take out step {step.order}, {step.title}",
-        intro="It goes out of the draft with its stages. What was released before keeps it.",
-        submit="Take it out",
-        fixed={"step": step},
-        done=step.version,
-    )
-
-
-@may(May.EDIT_PROCEDURE)
-def step_move(request: HttpRequest, step_id: int) -> HttpResponse:
-    step = _step(step_id)
-    return act_page(
-        request,
-        form_class=forms.MoveForm,
-        act=procedure_step_acts.move_step,
-        title=f"Move step {step.order}, {step.title}",
-        intro="It changes places with the one before it."
-        if request.GET.get("up") or request.POST.get("up")
-        else "It changes places with the one after it.",
-        submit="Move it",
-        fixed={"step": step},
-        done=step.version,
-    )
-
-
-@may(May.EDIT_PROCEDURE)
-def stage_add(request: HttpRequest, step_id: int) -> HttpResponse:
-    step = _step(step_id)
-    return act_page(
-        request,
-        form_class=forms.StageForm,
-        act=procedure_step_acts.add_stage,
-        title=f"Step {step.order}, {step.title}: a stage",
-        submit="Add the stage",
-        fixed={"step": step},
-        form_kwargs={"step": step},
-        done=step.version,
-    )
-
-
-@may(May.EDIT_PROCEDURE)
-def target_add(request: HttpRequest, stage_id: int) -> HttpResponse:
-    stage = _stage(stage_id)
-    return act_page(
-        request,
-        form_class=forms.TargetForm,
-        act=procedure_step_acts.add_target,
-        title=f"{stage.step.title}, {stage.name}: target of another group",
-        submit="Add the target",
-        fixed={"stage": stage, **({} if stage.step.groups else {"group": ""})},
-        form_kwargs={"step": stage.step, "kind": stage.kind},
-        done=stage.step.version,
-    )
-
-
-@may(May.EDIT_PROCEDURE)
-def stage_remove(request: HttpRequest, stage_id: int) -> HttpResponse:
-    stage = _stage(stage_id)
-    return act_page(
-        request,
-        form_class=forms.PlainForm,
-        act=procedure_step_acts.remove_stage,
-        title=f"Take out stage {stage.order}, {stage.name}",
-        submit="Take it out",
-        fixed={"stage": stage},
-        done=stage.step.version,
+        template="jobs/procedure_release.html",
+        context={
+            "lacks": lacks_of(version, steps) if version.released_at is None else [],
+            "found": compare(earlier, version) if earlier else None,
+            "earlier": earlier,
+        },
     )
 
 
@@ -305,16 +333,13 @@ urlpatterns = [
     path("procedures/", procedures, name="procedures"),
     path("procedures/add/", procedure_add, name="procedure-add"),
     path("procedures/<uuid:procedure_id>/", procedure, name="procedure"),
+    path("procedures/<uuid:procedure_id>/write/", procedure_write, name="procedure-write"),
     path("procedures/<uuid:procedure_id>/withdraw/", procedure_withdraw, name="procedure-withdraw"),
+    path("procedures/<uuid:procedure_id>/take-up/", procedure_take_up, name="procedure-take-up"),
+    path("procedures/<uuid:procedure_id>/compare/", versions_compare, name="versions-compare"),
     path("procedures/<uuid:procedure_id>/versions/add/", version_add, name="version-add"),
     path("procedures/versions/<uuid:version_id>/", procedure_version, name="procedure-version"),
+    path("procedures/versions/<uuid:version_id>/preview/", version_preview, name="version-preview"),
     path("procedures/versions/<uuid:version_id>/write/", version_write, name="version-write"),
     path("procedures/versions/<uuid:version_id>/release/", version_release, name="version-release"),
-    path("procedures/versions/<uuid:version_id>/steps/add/", step_add, name="step-add"),
-    path("procedures/steps/<int:step_id>/write/", step_write, name="step-write"),
-    path("procedures/steps/<int:step_id>/remove/", step_remove, name="step-remove"),
-    path("procedures/steps/<int:step_id>/move/", step_move, name="step-move"),
-    path("procedures/steps/<int:step_id>/stages/add/", stage_add, name="stage-add"),
-    path("procedures/stages/<int:stage_id>/targets/add/", target_add, name="target-add"),
-    path("procedures/stages/<int:stage_id>/remove/", stage_remove, name="stage-remove"),
 ]

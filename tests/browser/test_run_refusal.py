@@ -34,7 +34,7 @@ def test_the_reason_is_in_view_above_the_button(browser, live_server, run, tool,
     page = new_page(browser, live_server.url, java_script_enabled=scripts, **TABLET)
     watch = Watch(page, live_server.url, expected=422)
     opened(page, run, technician, live_server)
-    button = page.get_by_role("button", name="Clicked at the set value", exact=True)
+    button = page.get_by_role("button", name="Record", exact=True)
     for wrong in ("6.1", "1..2"):
         page.get_by_label("Number", exact=True).fill(wrong)
         button.tap()
@@ -54,7 +54,7 @@ def test_the_wrench_is_set_before_the_next_target(browser, live_server, run, too
         click(technician, run, 1, fastener, 60, tool)
     page = new_page(browser, live_server.url, java_script_enabled=scripts, **TABLET)
     opened(page, run, technician, live_server)
-    button = page.get_by_role("button", name="Clicked at the set value", exact=True)
+    button = page.get_by_role("button", name="Record", exact=True)
     button.tap()
     expect(page.get_by_role("heading", name="Set the wrench to 120 N·m")).to_be_in_viewport(ratio=1)
     expect(button).to_have_count(0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 
 import pytest
 from django.urls import reverse
@@ -37,7 +38,7 @@ class Finger:
         return self.page.get_by_role("button", name=name, exact=True)
 
     def clicked(self) -> None:
-        self.tap(self.button("Clicked at the set value"))
+        self.tap(self.button("Record"))
 
     def keys(self, text: str) -> None:
         for key in text:
@@ -112,13 +113,19 @@ def test_the_same_without_javascript(browser, live_server, run, tool, technician
 
 
 def test_the_one_button_and_the_keys_are_on_the_screen_together(tablet, live_server, run, tool, technician):
-    """The drawing, the number and the usual answer: seen without scrolling, or the hand would look for them."""
+    """All that the next reading needs: seen without scrolling, or the hand would look for it."""
     finger = opened(tablet, run, technician, live_server)
     tablet.get_by_role("link", name=re.compile("TW-03")).tap()
     for part in (
+        tablet.get_by_text("Stage 1 of 1"),
+        tablet.get_by_text("1st of 5"),
+        tablet.locator("[data-target-figure]"),
+        tablet.locator(".last"),
+        tablet.get_by_text("Did not move"),
         tablet.locator(".pattern .fastener.next"),
         tablet.get_by_label("Number", exact=True),
-        finger.button("Clicked at the set value"),
+        finger.button("Record"),
+        finger.button("9"),
     ):
         expect(part).to_be_in_viewport(ratio=1)
 
@@ -172,3 +179,46 @@ def test_a_fastener_is_chosen_by_tapping_it_on_the_drawing(tablet, live_server, 
     next_is(tablet, 1)
     expect(tablet.get_by_text("out of sequence").first).to_be_visible()
     assert recorded(run) == [(4, "clicked", "120", "within")]
+
+
+def test_what_a_glove_meets_is_large(tablet, live_server, run, tool, technician):
+    """Keys of 64 px and more, the target as a figure of 28 px and more."""
+    opened(tablet, run, technician, live_server)
+    tablet.get_by_role("link", name=re.compile("TW-03")).tap()
+    for key in tablet.locator(".keypad .key, .record, .kinds label").all():
+        box = key.bounding_box()
+        assert box["height"] >= 56
+        assert box["width"] >= 64
+    assert all(key.bounding_box()["height"] >= 64 for key in tablet.locator(".keypad .key, .record").all())
+    size = "each => parseFloat(getComputedStyle(each).fontSize)"
+    assert tablet.locator("[data-target-figure]").evaluate(size) >= 28
+    assert tablet.locator(".fastener-number input").evaluate(size) >= 28
+
+
+def test_the_button_stays_where_it_is_when_the_first_verdict_appears(
+    tablet, live_server, run, tool, technician
+):
+    finger = opened(tablet, run, technician, live_server)
+    tablet.get_by_role("link", name=re.compile("TW-03")).tap()
+    before = finger.button("Record").bounding_box()
+    finger.clicked()
+    next_is(tablet, 3)
+    expect(tablet.locator(".last .verdict-words")).to_contain_text("Within")
+    assert finger.button("Record").bounding_box() == before
+
+
+def test_the_target_and_the_set_value_go_with_the_unit(tablet, live_server, run, tool, technician):
+    """120 N·m is 88.5 lbf·ft (1 lbf·ft = 1.355818 N·m, NIST SP 811, B.8)."""
+    finger = opened(tablet, run, technician, live_server)
+    tablet.get_by_role("link", name=re.compile("TW-03")).tap()
+    tablet.get_by_label("Unit", exact=True).select_option(label="lbf·ft")
+    expect(tablet.locator("[data-target-figure]")).to_have_text("88.5")
+    expect(tablet.locator("[data-target-unit]")).to_have_text("lbf·ft")
+    expect(tablet.get_by_label("Number", exact=True)).to_have_value("88.5")
+    finger.clicked()
+    next_is(tablet, 3)
+    row = TorqueReading.objects.get()
+    assert (row.typed, row.unit, row.verdict) == (Decimal("88.500"), "lbf.ft", "within")
+    tablet.get_by_label("Number", exact=True).fill("90")
+    tablet.get_by_label("Unit", exact=True).select_option(label="kgf·m")
+    expect(tablet.get_by_label("Number", exact=True)).to_have_value("90")  # what was typed is never converted

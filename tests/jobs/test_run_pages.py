@@ -90,7 +90,7 @@ def test_the_target_stands_in_the_tools_unit_and_the_sources(client, lead, techn
     client.force_login(technician)
     other = ToolFactory(person=lead, unit="lbf.ft", scale_low=Decimal(20), scale_high=Decimal(150))
     page = client.get(f"{run.get_absolute_url()}?torque_tool={other.pk}").content.decode()
-    assert "44.3 <span" in page
+    assert "<span data-target-figure>44.3</span>" in page
     assert "60 N·m (51 N·m to 69 N·m)" in page
 
 
@@ -104,20 +104,18 @@ def test_another_target_stops_until_the_wrench_is_set(client, technician, run, t
     text = page.content.decode()
     assert "Set the wrench to" in text
     assert "120 N·m" in text
-    assert "Clicked at the set value" not in text
+    assert 'value="clicked"' not in text
     said = page.context["set_url"]
     assert f'href="{said.replace("&", "&amp;")}#work"' in text
     page = client.get(said)
     text = page.content.decode()
     assert "It is set" not in text
-    assert "Clicked at the set value" in text
+    assert 'value="clicked"' in text
     number = page.context["said_set"]
     assert f'<input type="hidden" name="set" value="{number}">' in text
     answer = post_reading(client, run, fastener="9", tool=tool.pk, set=number)
     assert answer.status_code == 422
-    assert "Clicked at the set value" in answer.content.decode(), (
-        "what was typed is shown, not asked for anew"
-    )
+    assert 'value="clicked"' in answer.content.decode(), "what was typed is shown, not asked for anew"
     click(technician, run, 2, 1, 120, tool)
     assert "It is set" not in client.get(url).content.decode(), "the target is the last one's"
 
@@ -129,14 +127,15 @@ def test_a_tool_that_is_read_off_is_set_to_nothing(client, lead, technician, run
         click(technician, run, 1, fastener, 60, tool)
     text = client.get(f"{run.get_absolute_url()}?torque_tool={reads.pk}").content.decode()
     assert "It is set" not in text
-    assert "Record what it shows" in text
+    assert 'value="read"' in text
+    assert 'value="clicked"' not in text
 
 
 def test_the_reason_of_a_refusal_stands_directly_above_the_button(client, technician, run, tool):
     client.force_login(technician)
     text = post_reading(client, run, fastener="9", tool=tool.pk).content.decode()
     assert text.count("This step has fasteners 1 to 5.") == 1
-    between = text[text.index("This step has fasteners 1 to 5.") : text.index('value="clicked"')]
+    between = text[text.index("This step has fasteners 1 to 5.") : text.index('class="btn hand record"')]
     assert "<input" not in between
     assert between.count("<button") == 1
     assert f'action="{reverse("jobs:reading-add", args=[run.pk])}#work"' in text
@@ -231,3 +230,66 @@ def test_the_run_page_does_not_ask_more_with_more_readings(
     with django_assert_num_queries(len(few)):
         client.get(url)
     assert len(few) < 30
+
+
+def test_running_torque_is_asked_for_beside_the_target(client, lead, technician, car, tool):
+    stage = {
+        "name": "Final",
+        "value": "60",
+        "tolerance_percent": "20",
+        "unit": "N.m",
+        "add_running_torque": True,
+    }
+    run = RunFactory(
+        person=lead, vehicle=car, steps=[{"title": "Lock nuts", "fasteners": 2, "stages": [stage]}]
+    )
+    client.force_login(technician)
+    text = client.get(f"{run.get_absolute_url()}?torque_tool={tool.pk}").content.decode()
+    assert 'name="running_torque_value"' in text
+    assert "The running torque is added to these limits." in text
+    refused = post_reading(client, run, tool=tool.pk, running_torque_value="", running_torque_unit="N.m")
+    assert "Measure the running torque of this fastener" in refused.content.decode()
+    refused = post_reading(client, run, tool=tool.pk, running_torque_value="x4", running_torque_unit="N.m")
+    assert 'value="x4"' in refused.content.decode()
+    assert (
+        post_reading(
+            client, run, tool=tool.pk, running_torque_value="4", running_torque_unit="N.m"
+        ).status_code
+        == 302
+    )
+    assert TorqueReading.objects.get().running_torque == 4
+
+
+def test_an_angle_is_turned_by_a_gauge_or_a_paint_mark(client, lead, technician, car):
+    stage = {"name": "Turn 90°", "kind": "angle", "value": "90", "plus": "5"}
+    run = RunFactory(person=lead, vehicle=car, steps=[{"title": "Head", "fasteners": 2, "stages": [stage]}])
+    client.force_login(technician)
+    assert "By what is the angle turned?" in client.get(run.get_absolute_url()).content.decode()
+    page = client.get(f"{run.get_absolute_url()}?angle_tool=paint_mark")
+    assert "Paint mark" in page.content.decode()
+    data = {name: page.context["form"][name].value() for name in ("key", "step", "stage", "fastener")}
+    data |= {"kind": "angle", "angle_by": "paint_mark", "reading_value": "90", "reading_unit": "deg"}
+    assert client.post(reverse("jobs:reading-add", args=[run.pk]), data).status_code == 302
+    assert TorqueReading.objects.get().angle_by == "paint_mark"
+
+
+def test_in_rounds_until_nothing_moves_the_last_answer_is_offered_first(client, lead, technician, car, tool):
+    stage = {"name": "Round", "value": "60", "tolerance_percent": "20", "unit": "N.m"}
+    step = {"title": "Nuts", "fasteners": 2, "order_of_work": "until_still", "stages": [stage]}
+    run = RunFactory(person=lead, vehicle=car, steps=[step])
+    client.force_login(technician)
+    url = f"{run.get_absolute_url()}?torque_tool={tool.pk}"
+    assert client.get(url).context["kind"] == "clicked"
+    click(technician, run, 1, 1, 60, tool)
+    click(technician, run, 1, 2, 60, tool)
+    click(technician, run, 1, 1, 60, tool, kind="did_not_move")
+    page = client.get(url)
+    assert (page.context["kind"], page.context["asks_why"]) == ("did_not_move", False)
+
+
+def test_the_line_draws_how_far_its_runs_are(client, technician, run, tool):
+    click(technician, run, 1, 1, 60, tool)
+    client.force_login(technician)
+    text = client.get(run.line.get_absolute_url()).content.decode()
+    assert text.count('<g class="fastener done') == 1
+    assert text.count('<g class="fastener') == 5

@@ -22,7 +22,7 @@ from tests.factories.run import OpenLineFactory, RunFactory, begun, click, click
 from tests.factories.tool import ToolFactory
 from tests.people import by
 from vehicles.models import OutstandingItem
-from workshop.acts.people import add_competence
+from workshop.acts.people import add_competence, withdraw_competence
 from workshop.engineering.units import Amount
 from workshop.models import Event, EventDetail
 
@@ -130,7 +130,7 @@ def test_each_reading_is_taken_by_who_holds_the_competence_or_under_who_does(
     assert state_of(run).supervised == [said]
     client.force_login(lead)
     assert f"Readings by {said}" in client.get(run.get_absolute_url()).content.decode()
-    type(held).objects.filter(pk=held.pk).update(expires_on=day - timedelta(days=1))
+    withdraw_competence(by=by(shop_owner), competence=held, from_on=day, reason="lent by mistake")
     for person in (technician, other_technician):
         with pytest.raises(ValidationError, match="and nobody who holds it supervises the run"):
             click(person, run, 1, 5, 60, tool)

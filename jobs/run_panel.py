@@ -1,0 +1,323 @@
+"""What the run screen asks for at the place where the hand is, and all that its templates read.
+
+`mode` names the panel beside the drawing: start (cautions), new (single-use fasteners), tool, set
+(the wrench anew), enter, correct, look (a fastener that has a reading), check, decide, held, through, complete,
+ended, read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs import run_screen as screen
+from jobs.forms import torque as forms
+from jobs.models import TorqueReading
+from jobs.models.procedure import OrderOfWork, StageKind
+from jobs.models.torque import AngleBy, ReadingKind
+from jobs.run_screen import Place
+from jobs.run_state import FastenerState, RunState
+from workshop.engineering.units import show
+from workshop.models import TorqueTool
+from workshop.permissions import May
+
+# The tool in hand is chosen once and kept for the next readings of this person on this device.
+KEPT_TOOL = {StageKind.TORQUE: "torque_tool", StageKind.ANGLE: "angle_tool"}
+
+# The answers of a correction, on one line each.
+SHORT = {
+    ReadingKind.CLICKED: "Clicked",
+    ReadingKind.DID_NOT_MOVE: "Did not move",
+    ReadingKind.READ: "Read off",
+    ReadingKind.ANGLE: "Turned",
+    ReadingKind.LOOSENED: "Loosened",
+    ReadingKind.RESULT: "Measured",
+    ReadingKind.NOT_DONE: "Not done",
+}
+# What is given as the reason where the reading that stands says it by itself.
+WHY_BY_FLAG = {"below": "Was below its limit", "not_counting": "The reading before does not count"}
+# Offered for a tap, so that nobody types them with gloves on; anything else may be written.
+WHY_AGAIN = ("Checked once more", "Another tool", "Part was taken off again")
+WHY_WRONG = ("Wrong number typed", "Wrong fastener chosen", "Wrong tool chosen", "Tapped by mistake")
+
+
+def asked_for(reading: TorqueReading) -> dict[str, Any]:
+    """The place of a reading, as a request would ask for it."""
+    return {"step": reading.step_id, "stage": reading.stage_id, "fastener": reading.fastener}
+
+
+def context(
+    request: HttpRequest,
+    state: RunState,
+    place: Place,
+    *,
+    form: forms.EntryForm | None = None,
+    wrong: TorqueReading | None = None,
+    page: str = "",
+    preview: bool = False,
+) -> dict[str, Any]:
+    """All that `jobs/_run_work.html` reads. With `preview` nothing can be recorded: a draft is shown as
+    it will be.
+    """
+    asked = request.POST if form is not None else request.GET
+    page = page or reverse("jobs:run", args=[state.run.pk])
+    kind = place.stage.stage.kind
+    rows = screen.tools_for(place, timezone.localdate())
+    chosen, angle_by = chosen_tool(request, kind, rows, form)
+    if preview and chosen is None:
+        chosen = next((row for row in rows if not row["unfit"]), None)
+    tool = chosen["tool"] if chosen else None
+    may_write = preview or (
+        request.user.may(May.RUN_PROCEDURE) and not state.ended and not state.run.job.is_closed
+    )
+    if wrong is not None:
+        may_write = request.user.may(May.RUN_PROCEDURE)
+    ready = kind in (StageKind.LOOSEN, StageKind.RESULT) or tool is not None or bool(angle_by)
+    # Said for this target: kept by the links of the page and by its form, until another target comes.
+    said = asked.get("set")
+    anew = None if form is not None or wrong is not None else screen.to_set_anew(state, place, tool, said)
+    said_set = place.target.pk if said and place.target and anew is None else None
+    checks = [] if preview else screen.checks_due(state, request.user)
+    mode = _mode(
+        state,
+        place,
+        asked,
+        may_write=may_write,
+        bound=form is not None,
+        wrong=wrong,
+        ready=ready,
+        anew=anew is not None,
+        checks=checks,
+        preview=preview,
+    )
+    if form is None and mode == "correct":
+        form = forms.CorrectionForm(wrong=wrong, state=state, of=place.step, stage=place.stage)
+    elif form is None and may_write:
+        form = forms.ReadingForm(
+            initial={
+                "fastener": place.fastener,
+                "tool": tool,
+                "angle_by": angle_by or (AngleBy.GAUGE if tool else ""),
+                "reading": screen.to_set(state, place, tool) or empty(place, tool),
+                "running_torque": [None, tool.unit if tool else "N.m"],
+                "redo_reason": WHY_BY_FLAG.get(place.one.flag, ""),
+            },
+            state=state,
+            of=place.step,
+            stage=place.stage,
+        )
+    check_of = _check_of(mode, place, checks)
+    # Links that stay at this fastener: where it has a reading, it is to be recorded again.
+    stay = {"do": "again" if place.one.reading is not None else None}
+    return {
+        "run": state.run,
+        "state": state,
+        "version": state.version,
+        "place": place,
+        "where": screen.where(state, place),
+        "mode": mode,
+        "preview": preview,
+        "form": form,
+        "may_write": may_write and not preview,
+        "wrong": wrong,
+        **_entry(state, place, tool, angle_by, form, wrong),
+        "set_anew": show(anew) if anew else "",
+        "set_url": screen.url_of(page, place, set=place.target.pk, **stay) if anew else "",
+        "said_set": said_set,
+        "tools": rows,
+        "tool": tool,
+        "tool_row": chosen,
+        "angle_by": angle_by,
+        "tool_name": KEPT_TOOL.get(kind, ""),
+        "change_tool": screen.url_of(page, place, **stay, **{KEPT_TOOL[kind]: "none"})
+        if kind in KEPT_TOOL
+        else "",
+        "here": screen.url_of(page, place, **stay, go=1 if state.version.caution_lines else None),
+        "again_url": screen.url_of(page, place, do="again"),
+        "page": page,
+        "target": screen.target_figure(place.target, tool.unit if tool and kind == StageKind.TORQUE else ""),
+        "drawing": screen.drawing(
+            place,
+            page,
+            ended=state.ended or mode in ("check", "decide", "through", "complete", "held"),
+            said_set=said_set,
+        ),
+        "stages": screen.stage_rows(place, page),
+        **_last(state),
+        # Its room is kept from the first reading on, so that the button stays where it is.
+        "show_last": not preview
+        and mode not in ("correct", "look")
+        and (asked.get("do") != "again" or bool(place.one.flag)),
+        "decisions": [] if preview else screen.decisions(state),
+        "checks": checks,
+        "check_of": check_of,
+        "check_form": None if check_of is None else _check_form(check_of),
+        "others": screen.others_who_may_check(check_of["of"], state.readings) if check_of else [],
+        "new_needed": [one for one in state.steps if one.needs_new and one.held_by is None],
+        "new_form": forms.NewFittedForm() if mode == "new" else None,
+        "steps": [
+            {"of": one, "here": one is place.step, "url": f"{page}?step={one.step.pk}"} for one in state.steps
+        ],
+        "complete_form": forms.CompleteForm() if mode == "complete" else None,
+        "of_fastener": screen.fastener_rows(place) if mode == "look" else [],
+        "record": [
+            {"of": one, "readings": screen.reading_rows(state, one)}
+            for one in state.steps
+            if one.readings or one.checks or one.new_fitted
+        ],
+    }
+
+
+def _mode(
+    state: RunState,
+    place: Place,
+    asked: Mapping[str, Any],
+    *,
+    may_write: bool,
+    bound: bool,
+    wrong: TorqueReading | None,
+    ready: bool,
+    anew: bool,
+    checks: list[dict[str, Any]],
+    preview: bool,
+) -> str:
+    if wrong is not None:
+        return "correct" if may_write else "read"
+    tapped = asked.get("fastener") and not bound
+    if tapped and place.one.reading is not None and asked.get("do") != "again":
+        return "look"
+    if state.ended:
+        return "ended"
+    if not may_write:
+        return "read"
+    if bound:
+        return "enter"
+    if asked.get("do") == "check" and any(row["of"] is place.step for row in checks):
+        return "check"
+    if not tapped and (waits := _waits(state, place, asked, checks)):
+        return waits
+    if preview:
+        return "enter"
+    if place.step.held_by is not None:
+        return "held"
+    if place.needs_new:
+        return "new"
+    if state.version.caution_lines and not state.readings and not asked.get("go"):
+        return "start"
+    if not ready:
+        return "tool"
+    return "set" if anew else "enter"
+
+
+def _waits(state: RunState, place: Place, asked: Mapping[str, Any], checks: list[dict[str, Any]]) -> str:
+    """What is to be done where no hand is at a fastener; empty where one is."""
+    if asked.get("step") and not asked.get("stage") and place.step.settled and not state.complete:
+        return "check" if any(row["of"] is place.step for row in checks) else "through"
+    if state.next is not None or asked.get("stage"):
+        return ""
+    if screen.decisions(state):
+        return "decide"
+    if checks:
+        return "check"
+    return "complete" if state.complete else ""
+
+
+def _check_of(mode: str, place: Place, checks: list[dict[str, Any]]) -> dict[str, Any] | None:
+    if mode not in ("check", "held"):
+        return None
+    return next((row for row in checks if row["of"] is place.step), checks[0] if checks else None)
+
+
+def _check_form(row: dict[str, Any]) -> forms.SecondCheckForm | None:
+    """None where it was found not in order: the joint is worked on first."""
+    return None if row["of"].check == "failed" else forms.SecondCheckForm(of=row["of"], mine=not row["mine"])
+
+
+def _entry(state, place, tool, angle_by, form, wrong) -> dict[str, Any]:
+    """What the keypad asks for: kinds of answer, units, legend, reasons."""
+    kind = place.stage.stage.kind
+    if wrong is not None:
+        # Any answer of the stage: the kind of tool may be what was wrong.
+        kinds = [
+            {"kind": each.value, "label": SHORT[each], "hint": ""}
+            for each in map(ReadingKind, (*forms.KINDS_OF_STAGE[kind], ReadingKind.NOT_DONE))
+        ]
+    else:
+        kinds = screen.kinds_of(place, tool)
+    bound = form is not None and form.is_bound
+    chosen = form.data.get("kind") if bound else wrong.kind if wrong else ""
+    if not any(row["kind"] == chosen for row in kinds):
+        chosen = screen.usual_kind(state, place, kinds)
+    units = forms.units_for(place.stage)
+    unit = form.data.get("reading_unit") if bound else wrong.unit if wrong else ""
+    rows = screen.units_of_entry(place, units, tool)
+    until_still = place.step.step.order_of_work == OrderOfWork.UNTIL_STILL and kind == StageKind.TORQUE
+    legend = {StageKind.ANGLE: "Angle turned", StageKind.RESULT: "Measured"}.get(kind, "Torque")
+    if wrong is None and kind == StageKind.TORQUE and tool is not None:
+        legend = "Value shown" if tool.kind == "indicating" else "Set value"
+    target_unit = place.target.unit if place.target else ""
+    return {
+        "kinds": kinds,
+        "kind": chosen,
+        "units": rows,
+        "unit": unit
+        if unit in units
+        else (target_unit if kind == StageKind.RESULT and target_unit in units else rows[0]["code"]),
+        "legend": legend,
+        "asks_why": wrong is not None or (place.one.reading is not None and not until_still),
+        "reasons": WHY_WRONG if wrong is not None else WHY_AGAIN,
+        "action": reverse("jobs:reading-correct", args=[wrong.pk])
+        if wrong is not None
+        else reverse("jobs:reading-add", args=[state.run.pk]),
+    }
+
+
+def _last(state: RunState) -> dict[str, Any]:
+    """The reading that was written last, with what became of it."""
+    last = state.readings[-1] if state.readings else None
+    return {"last": last, "last_one": _standing(state, last), "last_stage": _stage_name(state, last)}
+
+
+def empty(place: Place, tool: TorqueTool | None) -> list:
+    """No number, but the unit that is likely."""
+    target = place.target
+    if place.stage.stage.kind == StageKind.TORQUE and tool is not None:
+        return [None, tool.unit]
+    return [None, target.unit if target else None]
+
+
+def chosen_tool(request, kind, rows, form) -> tuple[dict | None, str]:
+    name = KEPT_TOOL.get(kind)
+    if not name:
+        return None, ""
+    wanted = request.session.get(name)
+    if form is not None and form.is_bound:
+        wanted = form.data.get("tool") or form.data.get("angle_by") or wanted
+    if kind == StageKind.ANGLE and wanted == AngleBy.PAINT_MARK:
+        return None, AngleBy.PAINT_MARK.value
+    return next((row for row in rows if str(row["tool"].pk) == wanted), None), ""
+
+
+def _standing(state: RunState, reading: TorqueReading | None) -> FastenerState | None:
+    """The fastener's state where this reading is the one that stands."""
+    for step in state.steps if reading is not None else ():
+        for stage in step.stages:
+            for one in stage.fasteners.values():
+                if one.reading is not None and one.reading.pk == reading.pk:
+                    return one
+    return None
+
+
+def _stage_name(state: RunState, reading: TorqueReading | None) -> str:
+    if reading is None:
+        return ""
+    return next(
+        stage.stage.name
+        for step in state.steps
+        for stage in step.stages
+        if stage.stage.pk == reading.stage_id
+    )
