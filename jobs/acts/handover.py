@@ -1,4 +1,8 @@
-"""Closing a job: called ready, handed over or collected unfinished. The sheet is issued in the same act."""
+"""Closing a job: called ready, handed over or collected unfinished. The sheet is issued in the same act.
+
+What keeps a car from leaving is gathered and refused together: whoever stands at the desk with its owner mends all
+of it at once, and not one thing after another.
+"""
 
 from __future__ import annotations
 
@@ -8,18 +12,18 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from jobs import gate, sheets
+from jobs import gate, leaving, sheets
 from jobs.acts.job import apply_move, lock, renamed_fields
 from jobs.acts.sheet import issue, prints, refuse_blocked
-from jobs.models import Handover, Job, JobMove, JobState, Run, SheetRevision
-from jobs.models.handover import LeftHow, SheetKind
+from jobs.models import Handover, Job, JobMove, JobState, SheetRevision
+from jobs.models.handover import SheetKind
+from jobs.signing import Signature
 from jobs.states import IN_THE_BUILDING, why_not
-from vehicles import people
 from vehicles.acts import fault as fault_acts
 from vehicles.acts import odometer as odometer_acts
 from vehicles.acts import outstanding as outstanding_acts
 from vehicles.models import Fault, Keeper, OutstandingItem, Severity
-from vehicles.models.outstanding import Channel, OutstandingReason, TellingAnswer
+from vehicles.models.outstanding import Channel, OutstandingReason
 from workshop.acting import By, act, create, note
 from workshop.engineering.units import Amount
 from workshop.models import Person
@@ -47,10 +51,10 @@ def hand_over(
     *,
     by: By,
     job: Job,
-    collected_by: Keeper,
+    collected_by: Keeper | None,
     identified_by: str,
     left_how: str,
-    keys_returned: int,
+    keys_returned: int | None,
     told: str = "",
     odometer: Amount | None = None,
     odometer_not_readable: str = "",
@@ -61,11 +65,20 @@ def hand_over(
     danger_answer: str = "",
     danger_words: str = "",
     danger_witness: Person | None = None,
+    lead_signs: str = "",
+    lead_ink: str = "",
+    collector_signs: str = "",
+    collector_ink: str = "",
+    collector_witness: Person | None = None,
+    shown: tuple[str, str] | None = None,
 ) -> SheetRevision:
     """Hand the car over and issue its sheet.
 
     Without `odometer` the latest reading of this job after its check-in stands. `danger_…`: what was told about
     whatever dangerous leaves with the car and was not told before, and what was answered.
+
+    `lead_signs` and `collector_signs` (a `SignatureMethod`, empty: on paper afterwards) are given against `shown`:
+    the hashes of both parts of the sheet as `hand_over.rehearse` with this very `by.made_at` showed them.
     """
     fields = {name: value for name, value in locals().items() if name not in ("by", "job")}
     return _leave(by, job, SheetKind.HANDOVER, **fields)
@@ -78,10 +91,10 @@ def collect_unfinished(
     by: By,
     job: Job,
     unfinished_because: str,
-    collected_by: Keeper,
+    collected_by: Keeper | None,
     identified_by: str,
     left_how: str,
-    keys_returned: int,
+    keys_returned: int | None,
     told: str = "",
     odometer: Amount | None = None,
     odometer_not_readable: str = "",
@@ -92,6 +105,12 @@ def collect_unfinished(
     danger_answer: str = "",
     danger_words: str = "",
     danger_witness: Person | None = None,
+    lead_signs: str = "",
+    lead_ink: str = "",
+    collector_signs: str = "",
+    collector_ink: str = "",
+    collector_witness: Person | None = None,
+    shown: tuple[str, str] | None = None,
 ) -> SheetRevision:
     """The car is collected before it is done. What is open is on the sheet as not done, and stays on the car."""
     fields = {name: value for name, value in locals().items() if name not in ("by", "job")}
@@ -103,43 +122,76 @@ def _leave(
     job: Job,
     kind: SheetKind,
     *,
-    collected_by: Keeper,
+    collected_by: Keeper | None,
     identified_by: str,
     left_how: str,
-    keys_returned: int,
-    told: str = "",
-    odometer: Amount | None = None,
-    odometer_not_readable: str = "",
-    lower_because: str = "",
-    collects_because: str = "",
-    keys_note: str = "",
-    danger_told: str = "",
-    danger_answer: str = "",
-    danger_words: str = "",
-    danger_witness: Person | None = None,
+    keys_returned: int | None,
+    told: str,
+    odometer: Amount | None,
+    odometer_not_readable: str,
+    lower_because: str,
+    collects_because: str,
+    keys_note: str,
+    danger_told: str,
+    danger_answer: str,
+    danger_words: str,
+    danger_witness: Person | None,
+    lead_signs: str,
+    lead_ink: str,
+    collector_signs: str,
+    collector_ink: str,
+    collector_witness: Person | None,
+    shown: tuple[str, str] | None,
     unfinished_because: str = "",
 ) -> SheetRevision:
     locked = lock(job)
     _refuse_state(locked, kind)
-    _refuse_people(
-        by, locked, collected_by, identified_by, collects_because, keys_returned, keys_note, left_how
-    )
+    problems = leaving.Problems()
+    with problems.gathered():
+        leaving.refuse_people(by, locked, collected_by, identified_by, collects_because)
+    with problems.gathered():
+        leaving.refuse_keys(locked, keys_returned, keys_note)
     if kind == SheetKind.UNFINISHED and not unfinished_because.strip():
-        raise ValidationError({"unfinished_because": "Say why the car leaves before it is done."})
-    reading = _odometer(by, locked, odometer, odometer_not_readable, lower_because)
+        problems.add("unfinished_because", "Say why the car leaves before it is done.")
+    reading = None
+    with problems.gathered():
+        reading = _odometer(by, locked, odometer, odometer_not_readable, lower_because)
+    # After the reading, which answers one of the gate's questions itself.
+    found = gate.look(locked)
+    with problems.gathered():
+        leaving.refuse_way(found.everything, left_how)
+    with problems.gathered():
+        leaving.refuse_standing(gate.blocks_leaving(found.blockers, left_how), kind)
+    with problems.gathered():
+        leaving.refuse_untold(
+            leaving.dangers_leaving(locked, found.everything, kind),
+            danger_told,
+            danger_answer,
+            danger_witness,
+        )
+    signatures: tuple[Signature, ...] = ()
+    with problems.gathered():
+        signatures = leaving.signatures_before(
+            by, (lead_signs, lead_ink), (collector_signs, collector_ink, collector_witness), shown
+        )
+    problems.refuse()
 
-    everything = gate.everything(locked)
-    not_waived = {found.key for found in gate.blockers(locked)}
-    _refuse_tags(everything, left_how)
-    standing = [found for found in everything if found.key in not_waived and found.code != "tag"]
+    dangers = _leave_runs(by, locked, found.everything)
     if kind == SheetKind.UNFINISHED:
-        standing = [found for found in standing if not found.may_stay_unfinished]
-    refuse_blocked(standing, "The car can't leave yet")
-
-    dangers = _leave_runs(by, locked, everything, left_how)
-    if kind == SheetKind.UNFINISHED:
-        dangers += _leave_faults(by, locked)
-    _tell(by, locked, dangers, collected_by, danger_told, danger_answer, danger_words, danger_witness)
+        dangers += _leave_faults(by, locked, found.everything)
+    for item in dangers:
+        # In this very act, whoever collects the car is told of each danger that it leaves with, and answers.
+        outstanding_acts.tell(
+            by=by,
+            item=item,
+            told_to=collected_by,
+            channel=Channel.IN_PERSON,
+            told=danger_told,
+            answer=danger_answer,
+            answer_words=danger_words,
+            witness=danger_witness,
+            job=locked,
+        )
     row = create(
         Handover(
             **by.stamp(),
@@ -176,6 +228,8 @@ def _leave(
         sheets.gather(locked, revision=1, issued_at=by.made_at, kind=kind),
         kind=kind,
         revision=1,
+        signatures=signatures,
+        shown=shown,
     )
     job.refresh_from_db()
     return answer
@@ -199,42 +253,6 @@ def _refuse_state(job: Job, kind: SheetKind) -> None:
         raise ValidationError(why_not(job.state, JobState.COLLECTED_UNFINISHED), code="not_here")
 
 
-def _refuse_people(
-    by: By,
-    job: Job,
-    collected_by: Keeper,
-    identified_by: str,
-    collects_because: str,
-    keys_returned: int,
-    keys_note: str,
-    left_how: str,
-) -> None:
-    problems = {}
-    if left_how not in LeftHow.values:
-        problems["left_how"] = "Say how the car leaves."
-    if not identified_by.strip():
-        problems["identified_by"] = "Say how this person was known: by sight, by papers shown."
-    if not people.people_of(job.vehicle, by.day).filter(pk=collected_by.pk).exists():
-        problems["collected_by"] = (
-            f"{collected_by} is not on record as one of this car's people. Record that on the car's page first."
-        )
-    elif (
-        not collects_because.strip()
-        and not people.collectors_of(job.vehicle, by.day).filter(pk=collected_by.pk).exists()
-    ):
-        problems["collects_because"] = (
-            f"{collected_by} is not on record as one who may collect this car. Say here who sent them and how you "
-            "made sure, or record it on the car's page."
-        )
-    handed_in = job.check_in.keys
-    if keys_returned != handed_in and not keys_note.strip():
-        problems["keys_note"] = (
-            f"Keys handed in: {handed_in}; returned: {keys_returned}. Say where the difference is."
-        )
-    if problems:
-        raise ValidationError(problems)
-
-
 def _odometer(by: By, job: Job, amount: Amount | None, not_readable: str, lower_because: str):
     if amount is None and not not_readable.strip():
         if (found := gate.odometer_out(job)) is not None:
@@ -254,38 +272,8 @@ def _odometer(by: By, job: Job, amount: Amount | None, not_readable: str, lower_
         )
 
 
-def _refuse_tags(found: Iterable[gate.Blocker], left_how: str) -> None:
-    tags = [blocker for blocker in found if blocker.code == "tag"]
-    if tags and left_how == LeftHow.DRIVEN:
-        raise ValidationError({"left_how": [blocker.text for blocker in tags]}, code="tagged")
-
-
-def critical_runs(found: Iterable[gate.Blocker]) -> set[str]:
-    """Keys of the runs that leave a critical joint unproven, waived or not."""
-    return {
-        blocker.subject.partition(":")[0]
-        for blocker in found
-        if blocker.critical and blocker.code in ("run", "run_open")
-    }
-
-
-def _leave_runs(by: By, job: Job, found: Iterable[gate.Blocker], left_how: str) -> list[OutstandingItem]:
-    """An unproven critical joint that leaves is a dangerous item, and the car is not driven with it."""
-    keys = critical_runs(found)
-    runs = list(
-        Run.objects.filter(pk__in=keys).select_related("line", "version_used__procedure").order_by("made_at")
-    )
-    if runs and left_how == LeftHow.DRIVEN:
-        names = ", ".join(f"“{run}”" for run in runs)
-        raise ValidationError(
-            {
-                "left_how": f"The tightening {names} is not finished or not proven, on a joint on which safety "
-                "depends. The car leaves on a trailer or not at all."
-            },
-            code="unproven",
-        )
-    known = OutstandingItem.objects.open().filter(raised_by_run__in=keys, severity=Severity.DANGEROUS)
-    have = {item.raised_by_run_id for item in known}
+def _leave_runs(by: By, job: Job, found: Iterable[gate.Blocker]) -> list[OutstandingItem]:
+    """An unproven critical joint that leaves is a dangerous item."""
     return [
         outstanding_acts.raise_item(
             by=by,
@@ -298,18 +286,15 @@ def _leave_runs(by: By, job: Job, found: Iterable[gate.Blocker], left_how: str) 
             raised_by_run=run,
             raised_by_line=run.line,
         )
-        for run in runs
-        if run.pk not in have
+        for run in leaving.not_known(leaving.runs_of(leaving.critical_runs(found)))
     ]
 
 
-def _leave_faults(by: By, job: Job) -> list[OutstandingItem]:
+def _leave_faults(by: By, job: Job, found: Iterable[gate.Blocker]) -> list[OutstandingItem]:
     """Faults without an end go on as outstanding items of the car. Answers the dangerous ones."""
     dangers = []
-    for blocker in gate.everything(job):
-        if blocker.code != "fault_open":
-            continue
-        fault = Fault.objects.select_related("place", "vehicle", "job").get(pk=blocker.subject)
+    for key in leaving.open_faults(found):
+        fault = Fault.objects.select_related("place", "vehicle", "job").get(pk=key)
         fault = fault_acts.end_outstanding(
             by=by,
             fault=fault,
@@ -321,42 +306,3 @@ def _leave_faults(by: By, job: Job) -> list[OutstandingItem]:
         if fault.severity == Severity.DANGEROUS:
             dangers.append(fault.outstanding_item)
     return dangers
-
-
-def _tell(
-    by: By,
-    job: Job,
-    dangers: list[OutstandingItem],
-    collected_by: Keeper,
-    told: str,
-    answer: str,
-    words: str,
-    witness: Person | None,
-) -> None:
-    """Whoever collects the car is told of each danger that it leaves with, in this very act, and answers."""
-    if not dangers:
-        return
-    problems = {}
-    if not told.strip():
-        titles = "; ".join(item.title for item in dangers)
-        problems["danger_told"] = (
-            f"The car leaves with something dangerous ({titles}). Say what was told about it."
-        )
-    if not answer or answer == TellingAnswer.NO_ANSWER:
-        problems["danger_answer"] = "Say what was answered. The car does not leave before that."
-    if answer == TellingAnswer.NOT_SIGNED and witness is None:
-        problems["danger_witness"] = "Where somebody declines to sign, name the witness."
-    if problems:
-        raise ValidationError(problems)
-    for item in dangers:
-        outstanding_acts.tell(
-            by=by,
-            item=item,
-            told_to=collected_by,
-            channel=Channel.IN_PERSON,
-            told=told,
-            answer=answer,
-            answer_words=words,
-            witness=witness,
-            job=job,
-        )

@@ -4,6 +4,9 @@ A sheet takes half a second to print, and nothing is printed inside the write lo
 performed twice: the first time it gathers what the sheet will say and is rolled back whole; then the sheet is
 printed; the second time the act gathers again, with the gate, and stores the bytes only if both say the same.
 Whatever somebody changed in between is thereby on the sheet, or the sheet is printed anew.
+
+Where the sheet is signed on the screen, the first performance happens while it is shown (`rehearse`), and what is
+issued is compared with what was shown: nobody signs one sheet and gets another.
 """
 
 from __future__ import annotations
@@ -20,18 +23,20 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from jobs import gate, sheets
+from jobs import gate, sheets, signing
 from jobs.acts.job import lock
 from jobs.models import Job, SheetRevision, SheetText, SignOff
 from jobs.models.handover import SignatureMethod, SignerPart
-from vehicles.models import Keeper, OutstandingItem, Severity
+from jobs.signing import Signature
+from vehicles.acts import photo as photo_acts
+from vehicles.models import Attachment, Keeper, OutstandingItem, Severity
 from vehicles.models.outstanding import Channel
 from workshop import log
-from workshop.acting import By, act, create, note
+from workshop.acting import AlreadySent, By, act, create, note
 from workshop.canonical import sha256
 from workshop.models import Person
 from workshop.permissions import May
-from workshop.sheets import Printed, print_pdf
+from workshop.sheets import Printed
 
 TRIES = 4
 
@@ -51,9 +56,21 @@ class _Sheet:
 class _NotPrintedYet(Exception):
     """Rolls the act back: this is what its sheet will say, if nobody writes anything meanwhile."""
 
-    def __init__(self, data: sheets.SheetData):
+    def __init__(self, data: sheets.SheetData, signed: dict[str, Any]):
         self.data = data
+        self.signed = signed
         super().__init__("the sheet is not printed yet")
+
+
+class ChangedWhileSigning(ValidationError):
+    """What the sheet says now is not what was shown to those who signed."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "Something changed while you signed, so nothing was saved: look at the sheet again, and sign again. What "
+            "you typed is kept.",
+            code="changed_while_signing",
+        )
 
 
 _in_hand: ContextVar[_Sheet | None] = ContextVar("sheet_in_hand", default=None)
@@ -71,27 +88,39 @@ def prints(performed: Callable) -> Callable:
                 # A key that is known answers at once with its revision; nothing is printed for it.
                 return performed(**arguments)
             except _NotPrintedYet as draft:
-                data = draft.data
+                data, signed = draft.data, draft.signed
             finally:
                 _in_hand.reset(token)
-            sheet = _print(data)
+            sheet = _print(data, signed)
         raise ValidationError(
             "Somebody kept writing to this job while its sheet was printed. Nothing was saved. Look at what is new, "
             "then send again.",
             code="kept_changing",
         )
 
+    def rehearse(**arguments: Any) -> sheets.SheetData:
+        """What the sheet would say; nothing is written."""
+        token = _in_hand.set(None)
+        try:
+            performed(**arguments)
+        except _NotPrintedYet as draft:
+            return draft.data
+        finally:
+            _in_hand.reset(token)
+        # The act got through without a sheet in hand: this key has issued one.
+        raise AlreadySent
+
     perform.may = performed.may
     perform.act_name = performed.act_name
+    perform.rehearse = rehearse
     return perform
 
 
-def _print(data: sheets.SheetData) -> _Sheet:
+def _print(data: sheets.SheetData, signed: dict[str, Any]) -> _Sheet:
     token = secrets.token_hex(16)
-    context = sheets.sheet_context(
-        json.loads(data.technical_text), json.loads(data.personal_text), hashes=data.hashes, token=token
-    )
-    return _Sheet(data.hashes, token, print_pdf(sheets.TEMPLATE, context, data.technical["sheet"]["paper"]))
+    technical, personal = json.loads(data.technical_text), json.loads(data.personal_text)
+    printed = sheets.print_sheet(technical, personal, hashes=data.hashes, token=token, signed=signed)
+    return _Sheet(data.hashes, token, printed)
 
 
 def issue(
@@ -102,11 +131,19 @@ def issue(
     kind: str,
     revision: int,
     change_note: str = "",
+    signatures: tuple[Signature, ...] = (),
+    shown: tuple[str, str] | None = None,
 ) -> SheetRevision:
-    """Store the revision with its bytes, if the sheet in hand says what the records say now."""
+    """Store the revision with its bytes, if the sheet in hand says what the records say now.
+
+    `signatures` were given against what was `shown`: the hashes of both parts of a rehearsal.
+    """
+    if shown is not None and shown != data.hashes:
+        raise ChangedWhileSigning
     sheet = _in_hand.get()
     if sheet is None or sheet.hashes != data.hashes:
-        raise _NotPrintedYet(data)
+        collected_by = job.handover.collected_by.name if signatures else ""
+        raise _NotPrintedYet(data, signing.printed(signatures, by, collected_by))
     technical_hash, personal_hash = data.hashes
     head = log.current_head()
     row = create(
@@ -143,6 +180,9 @@ def issue(
         },
         words={"change_note": change_note},
     )
+    for signature in signatures:
+        # The sheet was made when it was shown, and signed after that.
+        signing.write(by, row, job, signature, at=by.received_at)
     return row
 
 
@@ -221,29 +261,11 @@ def sign(
     revision: SheetRevision,
     signer_part: str,
     method: str,
+    ink: str = "",
     witness: Person | None = None,
 ) -> SignOff:
-    """Sign a revision, against the hash of its data; or write down that somebody declined to, with a witness."""
-    if method in (SignatureMethod.GLASS, SignatureMethod.ACCOUNT) and signer_part == SignerPart.COLLECTOR:
-        raise ValidationError(
-            {
-                "method": "Only on paper here. An owner who has an account signs on the sheet's page, signed in."
-            }
-        )
-    if method == SignatureMethod.GLASS:
-        raise ValidationError({"method": "Sign on paper, or confirm as the one who is signed in."})
-    if signer_part == SignerPart.LEAD and method == SignatureMethod.DECLINED:
-        raise ValidationError(
-            {"method": "The lead signs or does not hand over: only the collector declines."}
-        )
-    if method == SignatureMethod.DECLINED:
-        if witness is None:
-            raise ValidationError({"witness": "Where somebody declines to sign, name the witness."})
-        if witness.pk == by.person.pk:
-            raise ValidationError({"witness": "The witness is somebody else than you, who write it down."})
-    elif witness is not None:
-        raise ValidationError({"witness": "A witness is named only where somebody declines to sign."})
-    return _sign(by, revision, signer_part, method, witness=witness, channel=Channel.IN_PERSON)
+    """Sign a revision that was issued, against the hash of its data; or write down that somebody declined to."""
+    return _sign(by, revision, signing.checked(by, signer_part, method, ink, witness))
 
 
 @act(May.ANSWER_OWN)
@@ -252,17 +274,12 @@ def sign_own(*, by: By, revision: SheetRevision) -> SignOff:
     keeper = Keeper.objects.filter(account=by.person).first()
     if keeper is None or revision.job.handover.collected_by_id != keeper.pk:
         raise ValidationError("This sheet is signed by whoever collected the car.")
-    return _sign(by, revision, SignerPart.COLLECTOR, SignatureMethod.ACCOUNT, channel=Channel.ACCOUNT)
+    mine = Signature(SignerPart.COLLECTOR, SignatureMethod.ACCOUNT)
+    return _sign(by, revision, mine, channel=Channel.ACCOUNT)
 
 
 def _sign(
-    by: By,
-    revision: SheetRevision,
-    signer_part: str,
-    method: str,
-    *,
-    witness: Person | None = None,
-    channel: str,
+    by: By, revision: SheetRevision, signature: Signature, *, channel: str = Channel.IN_PERSON
 ) -> SignOff:
     job = lock(revision.job)
     latest = job.sheets.order_by("-revision").first()
@@ -271,43 +288,21 @@ def _sign(
             f"Revision {revision.revision} was superseded by revision {latest.revision}: that one is signed.",
             code="superseded",
         )
-    earlier = revision.signatures.filter(signer_part=signer_part).first()
+    if signature.part == SignerPart.COLLECTOR and json.loads(latest.technical)["sheet"].get("redacted"):
+        raise ValidationError(
+            "Keeper and prices of this sheet were erased: nobody but the workshop signs it."
+        )
+    earlier = revision.signatures.filter(signer_part=signature.part).first()
     if earlier is not None:
         when = date_format(timezone.localtime(earlier.made_at), "j M Y H:i")
         raise ValidationError(f"{earlier.get_signer_part_display()}: {earlier.get_method_display()}, {when}.")
-    is_lead = signer_part == SignerPart.LEAD
-    row = create(
-        SignOff(
-            **by.stamp(),
-            revision=revision,
-            signer_part=signer_part,
-            person=by.person if is_lead else None,
-            keeper=None if is_lead else job.handover.collected_by,
-            method=method,
-            data_hash=revision.technical_hash,
-            witness=witness,
-            channel=channel,
-        )
-    )
-    note(
-        row,
-        vehicle=job.vehicle_id,
-        job=job,
-        facts={
-            "revision": revision.revision,
-            "part": signer_part,
-            "method": method,
-            "data_hash": row.data_hash,
-            "witness": witness,
-        },
-    )
-    return row
+    return signing.write(by, revision, job, signature, channel=channel)
 
 
 @prints
 @act(May.ERASE)
 def erase_personal(*, by: By, revision: SheetRevision, reason: str) -> SheetRevision:
-    """Erase keeper, prices and PDF of every revision of a job's sheet; number and hashes stay.
+    """Erase keeper, prices, signatures and PDF of every revision of a job's sheet; number and hashes stay.
 
     The technical part is issued as the next revision in the same act, so that the car's record keeps its print.
     """
@@ -320,13 +315,21 @@ def erase_personal(*, by: By, revision: SheetRevision, reason: str) -> SheetRevi
     if json.loads(latest.technical)["sheet"].get("redacted"):
         raise ValidationError("The personal page of this sheet was erased already.")
     erased = []
-    for row in job.sheets.order_by("revision"):
+    issued = list(job.sheets.order_by("revision"))
+    inks = signing.erase(issued, by)
+    for row in issued:
         if SheetText.objects.filter(revision=row, erased_at=None).update(
             pdf=None, personal="", erased_at=by.made_at
         ):
             erased.append(row.revision)
+    for paper in Attachment.objects.filter(sheet__in=issued, erased_at=None):
+        photo_acts.erase(by=by, attachment=paper, because=reason)
     note(
-        latest, vehicle=job.vehicle_id, job=job, facts={"erased_revisions": erased}, words={"reason": reason}
+        latest,
+        vehicle=job.vehicle_id,
+        job=job,
+        facts={"erased_revisions": erased, "erased_signatures": inks},
+        words={"reason": reason},
     )
     change_note = f"Personal page erased: {reason.strip()}"[:300]
     data = sheets.redacted(latest, revision=latest.revision + 1, issued_at=by.made_at, reason=change_note)

@@ -168,7 +168,10 @@ class SignerPart(models.TextChoices):
 
 
 class SignOff(Record):
-    """A signature (or its refusal, with a witness) against a revision's hash. Never worded as a discharge."""
+    """A signature (or its refusal, with a witness) against a revision's hash. Never worded as a discharge.
+
+    What was drawn on the screen stands in `SignatureInk`, which can be erased; `ink_hash` is its SHA-256 and stays.
+    """
 
     revision = models.ForeignKey(SheetRevision, on_delete=models.PROTECT, related_name="signatures")
     signer_part = models.CharField(max_length=10, choices=SignerPart)
@@ -180,6 +183,7 @@ class SignOff(Record):
     )
     method = models.CharField(max_length=8, choices=SignatureMethod)
     data_hash = models.CharField(max_length=64)
+    ink_hash = models.CharField(max_length=64, blank=True)
     witness = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", null=True, blank=True
     )
@@ -203,8 +207,36 @@ class SignOff(Record):
                 name="unsigned_has_a_witness",
                 violation_error_message="Where somebody declines to sign, name the witness.",
             ),
+            models.CheckConstraint(
+                condition=Q(method="glass") & ~Q(ink_hash="") | ~Q(method="glass") & Q(ink_hash=""),
+                name="signed_on_the_screen_has_ink",
+                violation_error_message="A signature on the screen is drawn; every other one is not.",
+            ),
             models.UniqueConstraint(fields=["revision", "signer_part"], name="signed_once_per_revision"),
         ]
 
     def __str__(self) -> str:
         return f"{self.get_signer_part_display()}: {self.get_method_display()}"
+
+
+class SignatureInk(models.Model):
+    """What a signature on the screen was drawn with: lines of points, never a picture (see `jobs.ink`).
+
+    It is the person's own: erasing keeper and prices of a sheet empties it, and nothing else may change it.
+    """
+
+    sign_off = models.OneToOneField(SignOff, on_delete=models.PROTECT, primary_key=True, related_name="ink")
+    lines = models.TextField(blank=True)
+    erased_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name_plural = "signature ink"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(erased_at=None) & ~Q(lines="") | Q(erased_at__isnull=False, lines=""),
+                name="erased_ink_holds_nothing",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"ink of {self.sign_off_id}"

@@ -11,23 +11,33 @@ does not change it; what is written down late for this job does (`revision_due`)
 `revisions` puts them together.
 """
 
-from jobs.sheets.printing import TEMPLATE, confirm_address, sheet_context
+from jobs.sheets.mail import file_name, mail
+from jobs.sheets.printing import TEMPLATE, confirm_address, print_sheet, sheet_context
 from jobs.sheets.revisions import (
+    FORMAT,
+    PERSONAL_TITLE,
     SECTIONS,
     SheetData,
     changed_sections,
+    differences,
     gather,
     redacted,
     revision_due,
 )
 
 __all__ = [
+    "FORMAT",
+    "PERSONAL_TITLE",
     "SECTIONS",
     "TEMPLATE",
     "SheetData",
     "changed_sections",
     "confirm_address",
+    "differences",
+    "file_name",
     "gather",
+    "mail",
+    "print_sheet",
     "redacted",
     "revision_due",
     "sheet_context",

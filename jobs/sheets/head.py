@@ -13,8 +13,9 @@ from jobs.sheets.outstanding import severity_word
 from jobs.sheets.records import Records
 from jobs.sheets.words import day_of, in_minutes, on_one_line, plain_days
 from vehicles import odometer as odometers
-from vehicles.models import FaultEnd
+from vehicles.models import FaultEnd, Instrument
 from vehicles.models.fault import FaultKind
+from workshop.engineering.odometer import TrueDistance
 from workshop.models import Shop
 
 
@@ -111,13 +112,32 @@ def odometer(of: Records) -> dict[str, Any]:
     came = check_in.odometer if check_in else None
     left = of.handover.odometer if of.handover else gate.odometer_out(of.job)
     last = left or came
-    truth = odometers.truth_at(last) if last else odometers.NO_READING
+    instruments = odometers.instruments_of(of.job.vehicle) if last else []
+    truth = odometers.truth_at(last, instruments) if last else odometers.NO_READING
     return {
         "in": _reading(came),
         "out": _reading(left),
         "truth": plain_days(truth.sentence),
+        "why": _why_not_true(instruments, truth) if last else "",
         "flags": [plain_days(flag.message) for flag in truth.flags if flag.code == "lower_reading"],
     }
+
+
+def _why_not_true(instruments: list[Instrument], truth: TrueDistance) -> str:
+    """Why the true distance is not known, in a sentence that needs no knowledge of instruments."""
+    if truth.km is not None:
+        return ""
+    if truth.known_since is None:
+        return "There is no reading that it could be counted from."
+    if any(each.fitted_on == truth.known_since for each in instruments[1:]):
+        return (
+            "On that day the odometer was replaced, and what the one before it had counted is on no record."
+        )
+    if any(flag.code == "lower_reading" for flag in truth.flags):
+        return (
+            "It once showed less than before, and nobody can say which was right: we count from that day on."
+        )
+    return "That day it was first read here: what came before, nobody here saw."
 
 
 def _reading(row) -> dict[str, Any] | None:

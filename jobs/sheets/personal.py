@@ -13,6 +13,7 @@ from jobs.models.work import LineKind, time_words
 from jobs.sheets.words import day_of, in_days, lower_first, money, on_one_line
 from vehicles.models import FaultEnd, KeeperPart, VehicleKeeper
 from vehicles.models.fault import FaultKind
+from workshop.models import Shop
 
 
 def personal(job: Job, currency: str) -> dict[str, Any]:
@@ -111,7 +112,13 @@ def _prices(job: Job, currency: str) -> dict[str, Any]:
         if row is not None:
             rows.append(row)
             total += amount
-    return {"currency": currency, "answered": answered, "lines": rows, "total": money(total)}
+    return {
+        "currency": currency,
+        "answered": answered,
+        "lines": rows,
+        "total": money(total),
+        "tax": Shop.current().tax_note,
+    }
 
 
 def _price(line: WorkLine, *, alike: bool) -> tuple[dict[str, Any] | None, Decimal]:
@@ -144,6 +151,8 @@ def _price(line: WorkLine, *, alike: bool) -> tuple[dict[str, Any] | None, Decim
         else "",
         "labour": time_words(minutes) if minutes else "",
         "amount": money(amount) if begun else "",
+        # Of what was declined or put off: what it would have cost, outside the total.
+        "estimate": money(line.estimate) if not begun else "",
         "note": "not finished" if begun and not line.done_at else "",
         "unbilled": begun and not line.billable,
         "parts": [

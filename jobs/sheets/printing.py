@@ -9,7 +9,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from jobs.sheets.revisions import SECTIONS
-from workshop.sheets import in_groups, qr_svg
+from workshop.sheets import Printed, in_groups, print_pdf, qr_svg
 
 TEMPLATE = "sheets/handover.html"
 
@@ -24,10 +24,12 @@ def sheet_context(
     *,
     hashes: tuple[str, str] | None = None,
     token: str = "",
+    signed: dict[str, dict[str, Any]] | None = None,
 ) -> dict[str, Any]:
-    """The context of `TEMPLATE`: both parts of the data, and hashes, address and QR code.
+    """The context of `TEMPLATE`: both parts of the data, and hashes, address, QR code and signatures.
 
-    Without a token it is a draft.
+    Without hashes it is a draft; without a token it is not issued yet, and has no code. `signed` is what `jobs.signing.printed` answers: what was signed is the data, so
+    the signatures stand beside it.
     """
     head = technical["sheet"]
     address = confirm_address(token) if token else ""
@@ -35,11 +37,11 @@ def sheet_context(
         "sheet": {
             "title": head["title"],
             "number": head["number"],
-            "revision": head["revision"] if token else None,
+            "revision": head["revision"] if hashes else None,
             "paper": head["paper"],
             "shop": head["shop"]["name"],
             "created": datetime.fromisoformat(head["issued_at"]),
-            "draft": not token,
+            "draft": not hashes,
         },
         "head": head,
         "body": technical["body"],
@@ -47,6 +49,29 @@ def sheet_context(
         "sections": SECTIONS,
         "technical_hash": in_groups(hashes[0]) if hashes else [],
         "personal_hash": in_groups(hashes[1]) if hashes else [],
+        "signed": signed or {},
         "address": address,
         "qr": qr_svg(address, f"QR code of the page that confirms this sheet: {address}") if address else "",
     }
+
+
+def print_sheet(
+    technical: dict[str, Any],
+    personal: dict[str, Any],
+    *,
+    hashes: tuple[str, str],
+    token: str,
+    signed: dict[str, dict[str, Any]] | None = None,
+) -> Printed:
+    """The PDF of an issued sheet. A small visit goes on one page, with a line to cut where its parts come apart.
+
+    About half a second, and once more where both parts have a page each, to see whether one page holds them.
+    """
+    context = sheet_context(technical, personal, hashes=hashes, token=token, signed=signed)
+    paper = technical["sheet"]["paper"]
+    printed = print_pdf(TEMPLATE, context, paper)
+    if printed.pages == 2 and not personal.get("erased"):
+        short = print_pdf(TEMPLATE, {**context, "one_page": True}, paper)
+        if short.pages == 1:
+            return short
+    return printed

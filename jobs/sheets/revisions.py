@@ -9,11 +9,18 @@ from typing import Any
 
 from jobs.models import Job, SheetRevision
 from jobs.models.handover import SheetKind
-from jobs.sheets import closing, head, outstanding, tightening, work
+from jobs.sheets import closing, compare, damage, head, outstanding, survey, tightening, work
 from jobs.sheets.personal import personal
 from jobs.sheets.records import Records
 from jobs.sheets.words import in_minutes
 from workshop.canonical import canonical, plain, sha256
+from workshop.models import Event
+
+# Grows by one when the data says the same records in another way. A sheet of an earlier format is compared with
+# what both say alike: a new layout is no reason to issue old sheets anew.
+FORMAT = 2
+# Sections of earlier formats whose words were changed in this one, so that they can't be compared with them.
+REWORDED: dict[int, frozenset[str]] = {2: frozenset({"runs"})}
 
 # Sections of the technical part, in the order of the print, with their titles.
 SECTIONS = {
@@ -24,6 +31,8 @@ SECTIONS = {
     "faults": "Other faults, and how each ended",
     "not_done": "Not done",
     "outstanding": "Still outstanding",
+    "damage": "Damage done in this workshop",
+    "survey": "Walk round the car",
     "parts": "Parts fitted and removed",
     "runs": "Tightening",
     "measurements": "Measurements",
@@ -32,6 +41,17 @@ SECTIONS = {
     "advice": "Good to know",
     "leaving": "How the car left",
 }
+# The same of the page that can be taken off.
+PERSONAL_SECTIONS = {
+    "people": "People",
+    "words": "In your own words",
+    "faults": "In your own words",
+    "prices": "What you agreed to, and prices",
+    "tellings": "What you were told",
+    "collection": "Collected",
+    "belongings": "Belongings",
+}
+PERSONAL_TITLE = "Keeper and prices"
 
 
 @dataclass(frozen=True)
@@ -76,19 +96,74 @@ def gather(
         "handover__collected_by",
         "handover__made_by",
     ).get(pk=job.pk)
-    body = _body(Records(job, kind))
-    top = head.head(job, kind, revision, issued_at)
-    if previous is not None:
-        top["previous_revision"] = previous.revision
-        top["changes"] = {
-            "note": change_note,
-            "sections": changed_sections(json.loads(previous.technical)["body"], body),
-        }
     # Only what JSON holds, so that the template can't reach past the data that is hashed.
-    return SheetData(
-        plain({"sheet": top, "body": body}),
-        plain({"sheet": _short(top), **personal(job, top["shop"]["currency"])}),
-    )
+    body = plain(_body(Records(job, kind)))
+    top = {"format": FORMAT, **head.head(job, kind, revision, issued_at)}
+    own = plain(personal(job, top["shop"]["currency"]))
+    if previous is not None:
+        _say_changes(top, body, own, previous, change_note)
+    return SheetData(plain({"sheet": top, "body": body}), plain({"sheet": _short(top), **own}))
+
+
+def _say_changes(
+    top: dict[str, Any], body: dict[str, Any], own: dict[str, Any], previous: SheetRevision, note: str
+) -> None:
+    """Write into both parts what they say otherwise than the revision before; the personal one only names itself
+    in the technical one."""
+    before = json.loads(previous.technical)
+    was, now = comparable(before, {"sheet": top, "body": body})
+    top["previous_revision"] = previous.revision
+    top["changes"] = {
+        "note": note,
+        "sections": changed_sections(was, now),
+        "rows": compare.changes(was, now, SECTIONS),
+    }
+    if previous.text.personal:
+        rows = personal_changes(json.loads(previous.text.personal), own)
+        if rows:
+            top["changes"]["sections"].append(PERSONAL_TITLE)
+            own["changes"] = {"since": previous.revision, "rows": rows}
+
+
+def differences(earlier: SheetRevision, later: SheetRevision) -> list[dict[str, str]]:
+    """What one revision says otherwise than the one before, in both parts as far as neither was erased."""
+    was, now = comparable(json.loads(earlier.technical), json.loads(later.technical))
+    rows = compare.changes(was, now, SECTIONS)
+    if earlier.text.personal and later.text.personal:
+        rows += personal_changes(json.loads(earlier.text.personal), json.loads(later.text.personal))
+    return rows
+
+
+def personal_changes(before: dict[str, Any], after: dict[str, Any]) -> list[dict[str, str]]:
+    was = _within(before, after)
+    return compare.changes(was, _within(after, before), PERSONAL_SECTIONS)
+
+
+def comparable(before: dict[str, Any], after: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The bodies of two sheets as far as they can be compared.
+
+    Within one format they are whole. Across formats: what both hold, without the sections that were worded anew.
+    """
+    was, now = before["body"], after["body"]
+    formats = sorted({before["sheet"].get("format", 1), after["sheet"].get("format", 1)})
+    if len(formats) == 1:
+        return was, now
+    reworded = frozenset().union(*(REWORDED.get(n, ()) for n in range(formats[0] + 1, formats[1] + 1)))
+    was, now = _within(was, now), _within(now, was)
+    return tuple({key: body[key] for key in body if key not in reworded} for body in (was, now))
+
+
+def _within(one: Any, other: Any) -> Any:
+    """`one` without the fields that `other` does not know: what a format adds is no change of what was said."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return {key: _within(value, other[key]) for key, value in one.items() if key in other}
+    if isinstance(one, list) and isinstance(other, list) and other and isinstance(other[0], dict):
+        known = {key for row in other for key in row}
+        return [
+            {key: value for key, value in row.items() if key in known} if isinstance(row, dict) else row
+            for row in one
+        ]
+    return one
 
 
 def redacted(previous: SheetRevision, *, revision: int, issued_at: datetime, reason: str) -> SheetData:
@@ -102,7 +177,7 @@ def redacted(previous: SheetRevision, *, revision: int, issued_at: datetime, rea
         issued_at=issued_at,
         redacted=True,
     )
-    top["changes"] = {"note": reason, "sections": ["Keeper and prices"]}
+    top["changes"] = {"note": reason, "sections": [PERSONAL_TITLE]}
     return SheetData(plain(technical), plain({"sheet": _short(top), "erased": True}))
 
 
@@ -124,13 +199,27 @@ def revision_due(job: Job) -> list[str]:
     latest = job.sheets.order_by("-revision").first() if job.is_closed else None
     if latest is None:
         return []
-    before = json.loads(latest.technical)["body"]
-    after = plain(
-        gather(job, revision=latest.revision, issued_at=latest.made_at, kind=latest.kind).technical
-    )["body"]
-    for body in (before, after):
-        body["outstanding"] = sorted([item["title"], *item.get("from", [])] for item in body["outstanding"])
-    return changed_sections(before, after)
+    before = json.loads(latest.technical)
+    after = gather(job, revision=latest.revision, issued_at=latest.made_at, kind=latest.kind).technical
+    other_format = before["sheet"].get("format", 1) != FORMAT
+    was, now = comparable(before, after)
+    was, now = _with_short_items(was), _with_short_items(now)
+    changed = changed_sections(was, now)
+    if other_format and not changed and (count := _written_since(latest)):
+        # What an earlier layout says in other words can't be compared: that something was written can be said.
+        changed = [f"{count} {'entry' if count == 1 else 'entries'} of the log for this job"]
+    return changed
+
+
+def _with_short_items(body: dict[str, Any]) -> dict[str, Any]:
+    items = sorted([item["title"], *item.get("from", [])] for item in body.get("outstanding", []))
+    return {**body, "outstanding": items}
+
+
+def _written_since(sheet: SheetRevision) -> int:
+    """Acts for the sheet's job that came after its own and are not about the sheet itself."""
+    later = Event.objects.filter(job_ref=str(sheet.job_id), seq__gt=sheet.log_seq)
+    return later.exclude(act__startswith="jobs.sheet.").exclude(key=sheet.key).count()
 
 
 def _body(of: Records) -> dict[str, Any]:
@@ -144,6 +233,8 @@ def _body(of: Records) -> dict[str, Any]:
         "faults": work.other_faults(of),
         "not_done": work.not_done(of),
         "outstanding": outstanding.outstanding(of),
+        "damage": damage.damages(job),
+        "survey": survey.surveys(job),
         "parts": work.parts(job),
         "runs": tightening.tightening(of.runs),
         "tools": tightening.tools(of.runs),

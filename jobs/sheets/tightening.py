@@ -7,8 +7,8 @@ from typing import Any
 
 from jobs import run_words
 from jobs.models import Run, TorqueReading
-from jobs.models.torque import DispositionKind
-from jobs.run_state import RunState, StageState, StepState
+from jobs.models.torque import DispositionKind, ReadingVerdict
+from jobs.run_state import AGAIN, RunState, StageState, StepState
 from jobs.sheets.words import in_days, in_minutes, lower_first
 from workshop.engineering.units import Amount, show
 from workshop.engineering.verdict import DecisionRule
@@ -72,7 +72,7 @@ def _alike(run: Run) -> dict[str, Any]:
         "complete": run.completed_at is not None,
         "open": [problem.text for problem in state.problems],
         "together": any(row.entered_together for row in state.readings),
-        "late": any(row.written_down_late for row in state.readings),
+        "late": any(row.written_down_late and not row.corrects_id for row in state.readings),
         "tools": state.tool_words,
         "steps": [_step(step, state) for step in state.steps],
     }
@@ -105,9 +105,12 @@ def _step(of: StepState, state: RunState) -> dict[str, Any]:
         "fasteners": of.step.fasteners,
         "critical": of.step.critical,
         "stages": [_stage(stage) for stage in of.stages],
-        "by": sorted({str(row.made_by) for row in mine}),
-        "with": sorted({row.tool.label for row in mine if row.tool}),
-        "decided": [_disposition(made) for made in state.dispositions if made.reading.step_id == of.step.pk],
+        "by": sorted({str(row.made_by) for row in mine if not row.corrects_id}),
+        "with": sorted({row.tool.label for row in mine if row.tool and row.stands_for_work}),
+        "corrected": [_correction(row) for row in mine if row.corrects_id],
+        "decided": [
+            _disposition(made, of) for made in state.dispositions if made.reading.step_id == of.step.pk
+        ],
     }
 
 
@@ -183,9 +186,27 @@ def _check(row) -> dict[str, Any]:
     }
 
 
-def _disposition(made) -> str:
-    source = f" ({made.source})" if made.source else ""
+def _correction(row: TorqueReading) -> str:
+    """What was written down wrong and what stands in its place; both stay on record."""
+    wrong = row.corrects
+    where = "" if row.fastener == wrong.fastener else f"no. {row.fastener}, "
     return (
-        f"Fastener {made.reading.fastener}, {_reading_words(made.reading)}: "
-        f"{lower_first(DispositionKind(made.kind).label)}{source}. {made.reason.rstrip('.')}. {made.made_by}"
+        f"No. {wrong.fastener} was written down wrong ({_reading_words(wrong)}): {row.redo_reason.rstrip('. ')}. "
+        f"It stands as {where}{_reading_words(row)}. {row.made_by}, {in_days(row.received_at)}"
     )
+
+
+def _disposition(made, of: StepState) -> str:
+    """What was decided about one fastener, as a car's owner would want it told."""
+    number, reading = made.reading.fastener, _reading_words(made.reading)
+    above = made.reading.verdict == ReadingVerdict.ABOVE
+    first = f"No. {number} was {'above its limit' if above else 'not proven by its tool'} ({reading})"
+    if made.kind in AGAIN:
+        done = "loosened" if made.kind == DispositionKind.REDONE else "replaced by a new one"
+        said = f"{first}, was {done} and tightened again from the first stage"
+        if all(stage.fasteners[number].settled for stage in of.stages):
+            said += "; it is in order now"
+    else:
+        source = f" ({made.source})" if made.source else ""
+        said = f"{first} and was {lower_first(DispositionKind(made.kind).label)}{source}"
+    return f"{said}. {made.reason.rstrip('. ')}. {made.made_by}, {in_days(made.made_at)}"

@@ -6,20 +6,23 @@ import json
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from jobs import sheets
+from jobs import ink, sheets
 from jobs.acts import sheet as acts
 from jobs.forms import handover as forms
 from jobs.models import Job, SheetRevision
-from jobs.models.handover import SheetKind, SignerPart
+from jobs.models.handover import SheetKind, SignatureMethod, SignerPart
 from jobs.sections import add_section
 from jobs.views.job import about, visible_job
+from vehicles.models import Attachment
 from workshop.forms.base import ActForm
+from workshop.models import Event
 from workshop.pages import act_page, may, public
 from workshop.permissions import May
 from workshop.sheets import in_groups
@@ -30,20 +33,21 @@ def visible_sheet(request: HttpRequest, sheet_id: UUID) -> SheetRevision:
     rows = SheetRevision.objects.visible_to(request.user).select_related(
         "job__vehicle", "made_by", "text", "job__handover__collected_by"
     )
-    return get_object_or_404(rows.defer("text__pdf", "technical"), pk=sheet_id)
+    return get_object_or_404(rows.defer("text__pdf"), pk=sheet_id)
 
 
 @may(May.READ_SHEET)
 def sheet(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
-    """One revision: its PDF, who signed it, what came before and after."""
+    """One revision: its PDF, who signed it, what it says otherwise than the one before."""
     found = visible_sheet(request, sheet_id)
     revisions = list(_revisions(found.job))
     latest = revisions[0]
-    signatures = {
-        row.signer_part: row for row in found.signatures.select_related("person", "keeper", "witness")
-    }
     current = latest.pk == found.pk
-    own = getattr(request.user, "keeper", None)
+    erased = found.text.erased_at
+    redacted = bool(json.loads(found.technical)["sheet"].get("redacted"))
+    staff = request.user.may(May.SEE_SHOP)
+    # Without keeper and prices there is nobody but the workshop to sign it.
+    signers = [row for row in _signers(found) if not redacted or row["part"] == SignerPart.LEAD]
     page = {
         "sheet": found,
         "job": found.job,
@@ -51,29 +55,80 @@ def sheet(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
         "revisions": revisions,
         "latest": latest,
         "current": current,
-        "erased": found.text.erased_at,
+        "erased": erased,
         "technical_hash": in_groups(found.technical_hash),
         "personal_hash": in_groups(found.personal_hash),
         "pdf_hash": in_groups(found.pdf_hash),
         "confirm": sheets.confirm_address(found.token),
-        "signers": [
+        "signers": signers,
+        "unsigned": current and not erased and any(row["signature"] is None for row in signers),
+        "papers": _papers(request, found),
+        # What was signed on the screen, or by account, needs no paper.
+        "wants_paper": current
+        and not erased
+        and not redacted
+        and any(
+            row["signature"] is None or row["signature"].method == SignatureMethod.PAPER for row in signers
+        ),
+        "may_sign": current and request.user.may(May.HAND_OVER),
+        "own_form": _own_form(request, found, signers) if current else None,
+        "due": sheets.revision_due(found.job) if current and staff else [],
+        "redacted": redacted,
+        "mail": sheets.mail(found, found.job.handover.collected_by.email)
+        if staff and not erased and not redacted
+        else None,
+        **_compared(found),
+    }
+    return render(request, "jobs/sheet.html", page)
+
+
+def _signers(found: SheetRevision) -> list[dict[str, Any]]:
+    """Both who sign, with their signature and what was drawn, where there is one. One query."""
+    rows = {
+        row.signer_part: row for row in found.signatures.select_related("person", "keeper", "witness", "ink")
+    }
+    answer = []
+    for part in SignerPart:
+        row = rows.get(part.value)
+        drawn = getattr(row, "ink", None) if row is not None else None
+        answer.append(
             {
                 "part": part.value,
                 "label": part.label,
-                "signature": signatures.get(part.value),
+                "signature": row,
+                "drawing": ink.drawing(drawn.lines) if drawn and drawn.lines else None,
+                "erased": drawn.erased_at if drawn else None,
             }
-            for part in SignerPart
-        ],
-        "may_sign": current and request.user.may(May.HAND_OVER),
-        "own_form": ActForm(auto_id=False)
-        if current
-        and own is not None
-        and found.job.handover.collected_by_id == own.pk
-        and SignerPart.COLLECTOR not in signatures
-        else None,
-        "due": sheets.revision_due(found.job) if current and request.user.may(May.SEE_SHOP) else [],
-    }
-    return render(request, "jobs/sheet.html", page)
+        )
+    return answer
+
+
+def _papers(request: HttpRequest, found: SheetRevision) -> list[Attachment]:
+    """Signed papers that were attached to this revision, as far as this person may see them."""
+    rows = Attachment.objects.visible_to(request.user).shown()
+    return list(rows.filter(sheet=found).select_related("made_by").order_by("made_at"))
+
+
+def _own_form(request: HttpRequest, found: SheetRevision, signers: list[dict[str, Any]]) -> ActForm | None:
+    """Whoever collected the car, and has an account, confirms it there."""
+    own = getattr(request.user, "keeper", None)
+    signed = any(row["part"] == SignerPart.COLLECTOR and row["signature"] for row in signers)
+    if own is None or signed or found.job.handover.collected_by_id != own.pk:
+        return None
+    return ActForm(auto_id=False)
+
+
+def _compared(found: SheetRevision) -> dict[str, Any]:
+    """The revision before, and what this one says otherwise."""
+    if found.revision == 1:
+        return {"before": None, "rows": []}
+    before = (
+        found.job.sheets.filter(revision=found.revision - 1)
+        .select_related("job", "text")
+        .defer("text__pdf")
+        .get()
+    )
+    return {"before": before, "rows": sheets.differences(before, found)}
 
 
 def _revisions(job: Job):
@@ -87,17 +142,18 @@ def _revisions(job: Job):
 @may(May.READ_SHEET)
 @require_safe
 def sheet_pdf(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
-    """The bytes as they were stored: what is downloaded today is what was printed then."""
+    """The bytes as they were stored: what is downloaded today is what was printed then. `?download` saves them."""
     found = get_object_or_404(
         SheetRevision.objects.visible_to(request.user).select_related("job", "text"), pk=sheet_id
     )
     if found.text.pdf is None:
         raise Http404("erased")
+    how = "attachment" if "download" in request.GET else "inline"
     return HttpResponse(
         bytes(found.text.pdf),
         headers={
             "Content-Type": "application/pdf",
-            "Content-Disposition": f'inline; filename="sheet-{found.job.number}-revision-{found.revision}.pdf"',
+            "Content-Disposition": f'{how}; filename="{sheets.file_name(found)}"',
             "Content-Security-Policy": "default-src 'none'; object-src 'self'",
             "X-Content-Type-Options": "nosniff",
             "Cache-Control": "private, no-cache",
@@ -149,6 +205,7 @@ def sheet_revise(request: HttpRequest, job_id: UUID) -> HttpResponse:
 
 @may(May.HAND_OVER)
 def sheet_sign(request: HttpRequest, sheet_id: UUID, part: str) -> HttpResponse:
+    """One of the two signs a sheet that was issued: on the screen, or what was signed on paper is written down."""
     found = visible_sheet(request, sheet_id)
     if part not in SignerPart.values:
         raise Http404("no such signer")
@@ -160,13 +217,18 @@ def sheet_sign(request: HttpRequest, sheet_id: UUID, part: str) -> HttpResponse:
         act=acts.sign,
         title=f"Signature: {signer.label.lower()}",
         submit="Write it down",
-        intro=f"{who} signs revision {found.revision}. Signing confirms that the sheet was handed over and "
-        "explained. It gives up no claim.",
         fixed={"revision": found, "signer_part": signer.value},
         form_kwargs={"signer_part": signer, "person": request.user},
         done=found,
         said="Written down.",
-        context=about(found.job),
+        template="jobs/sheet_sign.html",
+        context={
+            "sheet": found,
+            "who": who,
+            "technical_hash": in_groups(found.technical_hash),
+            "personal_hash": in_groups(found.personal_hash),
+            **about(found.job),
+        },
     )
 
 
@@ -196,8 +258,8 @@ def sheet_erase(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
         act=acts.erase_personal,
         title="Erase keeper and prices",
         submit="Erase for good",
-        intro="The page with keeper and prices, and the stored PDF, of every revision of this sheet are erased and "
-        "can't be brought back. Numbers and hashes stay. The technical part is issued again as the next revision.",
+        intro="The page with keeper and prices, what was drawn to sign, signed papers that were attached, and the "
+        "stored PDF of every revision of this sheet are erased and can't be brought back. Numbers and hashes stay. The technical part is issued again as the next revision.",
         fixed={"revision": found},
         cancel=found,
         said="Erased. The technical part was issued as the next revision.",
@@ -238,7 +300,18 @@ def _sheets_section(request: HttpRequest, job: Job) -> dict[str, Any] | None:
     revisions = list(_revisions(job))
     if not revisions:
         return None
-    return {"revisions": revisions, "due": sheets.revision_due(job)}
+    due = sheets.revision_due(job) if _touched_since(revisions[0]) else []
+    return {"revisions": revisions, "due": due}
+
+
+def _touched_since(sheet: SheetRevision) -> bool:
+    """Whether anything was written about the car or the job since: if not, the sheet stands, and the job page need
+    not gather all of it anew to see that. One query.
+    """
+    job = sheet.job
+    about_it = Q(vehicle_ref=str(job.vehicle_id)) | Q(job_ref=str(job.pk))
+    later = Event.objects.filter(about_it, seq__gt=sheet.log_seq).exclude(key=sheet.key)
+    return later.exclude(act__startswith="jobs.sheet.").exists()
 
 
 add_section(5, "sheets", "jobs/_sheets.html", _sheets_section)

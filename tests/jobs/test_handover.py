@@ -9,11 +9,11 @@ from uuid import uuid4
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 
-from jobs import gate
+from jobs import gate, sheets
 from jobs.acts import handover as acts
 from jobs.acts import roadtest as test_acts
-from jobs.acts import sheet as sheet_acts
 from jobs.acts import waiver as waiver_acts
 from jobs.acts import work as work_acts
 from jobs.models import Handover, Job, JobMove, SheetRevision
@@ -23,6 +23,7 @@ from tests.factories.handover import (
     ReadyJobFactory,
     critical_run,
     done_line,
+    finish,
     in_work,
     leaving,
     to_final_checks,
@@ -34,6 +35,7 @@ from tests.factories.run import click
 from tests.factories.tool import ToolFactory
 from tests.factories.work import owner_of
 from tests.people import CAST, by, make_person
+from tests.signing import hand_over
 from vehicles.acts import keeper as keeper_acts
 from vehicles.models import OdometerReading, OutstandingItem, Telling
 from workshop.acting import AlreadySent
@@ -97,6 +99,34 @@ def test_what_is_missing_is_named_beside_its_field(ready, keeper, lead, fields, 
     assert OdometerReading.objects.filter(job=ready).count() == 1  # that of check-in
 
 
+def test_all_that_is_wrong_is_named_at_once(ready, car, lead):
+    """Not one thing after another while the owner waits at the desk."""
+    driver = KeeperFactory.create(person=lead, name="Wren Tallow")
+    keeper_acts.add_part_for(by=by(lead), vehicle=car, keeper=driver, part="driver")
+    TagFactory(person=lead, vehicle=car)
+    ItemFactory(person=lead, vehicle=car, severity="dangerous", reason="deferred", title="Tyre cracked")
+    wrong = leaving(driver, identified_by=" ", keys_returned=1, odometer=Amount(Decimal(1000), "km"))
+    before = Event.objects.count()
+    with pytest.raises(ValidationError) as refusal:
+        acts.hand_over(by=by(lead), job=ready, **wrong)
+    found = refusal.value.message_dict
+    assert set(found) == {
+        "identified_by", "collects_because", "keys_note", "lower_because", "left_how", "__all__"
+    }  # fmt: skip
+    assert any("Tyre cracked" in text for text in found["__all__"])
+    assert Event.objects.count() == before
+    assert OdometerReading.objects.filter(job=ready).count() == 1
+
+
+def test_a_car_that_stays_may_wait_for_its_other_job(ready, car, keeper, lead):
+    """Two payers, two jobs: what keeps a car here is nothing against handing it over on the spot."""
+    in_work(car, keeper, lead)
+    with pytest.raises(ValidationError, match="is still open"):
+        acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    sheet = acts.hand_over(by=by(lead), job=ready, **leaving(keeper, left_how="stays"))
+    assert sheet.job.handover.left_how == "stays"
+
+
 def test_an_odometer_that_is_not_readable_is_said(ready, keeper, lead):
     sheet = acts.hand_over(
         by=by(lead), job=ready, **leaving(keeper, odometer=None, odometer_not_readable="display dark")
@@ -140,8 +170,10 @@ def test_a_car_is_not_handed_over_before_it_is_ready(car, keeper, lead):
 
 def test_the_same_form_twice_is_one_handover(ready, keeper, lead, monkeypatch):
     printed = []
-    really = sheet_acts.print_pdf
-    monkeypatch.setattr(sheet_acts, "print_pdf", lambda *args: printed.append(1) or really(*args))
+    really = sheets.print_sheet
+    monkeypatch.setattr(
+        sheets, "print_sheet", lambda *args, **kwargs: printed.append(1) or really(*args, **kwargs)
+    )
     key = uuid4()
     first = acts.hand_over(by=by(lead, key=key), job=ready, **leaving(keeper))
     again = acts.hand_over(by=by(lead, key=key), job=ready, **leaving(keeper))
@@ -154,11 +186,11 @@ def test_the_same_form_twice_is_one_handover(ready, keeper, lead, monkeypatch):
 
 
 def test_the_rehearsal_leaves_nothing_behind(ready, keeper, lead, monkeypatch):
-    def broken(*args):
+    def broken(*args, **kwargs):
         raise OSError("the printer is gone")
 
     before = Event.objects.count()
-    monkeypatch.setattr(sheet_acts, "print_pdf", broken)
+    monkeypatch.setattr(sheets, "print_sheet", broken)
     with pytest.raises(OSError, match="printer"):
         acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert Event.objects.count() == before
@@ -168,9 +200,9 @@ def test_the_rehearsal_leaves_nothing_behind(ready, keeper, lead, monkeypatch):
 
 def test_what_changes_between_printing_and_saving_is_printed(ready, keeper, lead, technician, monkeypatch):
     """Somebody writes to the job while the sheet is being printed: it is printed anew, with what they wrote."""
-    really, times = sheet_acts.print_pdf, []
+    really, times = sheets.print_sheet, []
 
-    def print_and_be_late(*args):
+    def print_and_be_late(*args, **kwargs):
         times.append(1)
         if len(times) == 1:
             ItemFactory(
@@ -181,22 +213,22 @@ def test_what_changes_between_printing_and_saving_is_printed(ready, keeper, lead
                 reason="beyond",
                 made_at=ready.made_at,  # seen earlier, written down while the sheet is printed
             )
-        return really(*args)
+        return really(*args, **kwargs)
 
-    monkeypatch.setattr(sheet_acts, "print_pdf", print_and_be_late)
+    monkeypatch.setattr(sheets, "print_sheet", print_and_be_late)
     sheet = acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert len(times) == 2
     assert "Wiper torn" in sheet.technical
 
 
 def test_a_blocker_that_comes_while_printing_stops_the_handover(ready, keeper, lead, monkeypatch):
-    really = sheet_acts.print_pdf
+    really = sheets.print_sheet
 
-    def print_and_tag(*args):
+    def print_and_tag(*args, **kwargs):
         TagFactory(person=lead, vehicle=ready.vehicle)
-        return really(*args)
+        return really(*args, **kwargs)
 
-    monkeypatch.setattr(sheet_acts, "print_pdf", print_and_tag)
+    monkeypatch.setattr(sheets, "print_sheet", print_and_tag)
     with pytest.raises(ValidationError) as refusal:
         acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert "Do not start" in str(refusal.value.message_dict["left_how"])
@@ -204,9 +236,9 @@ def test_a_blocker_that_comes_while_printing_stops_the_handover(ready, keeper, l
 
 
 def test_a_job_that_never_rests_is_refused_in_words(ready, keeper, lead, technician, monkeypatch):
-    really = sheet_acts.print_pdf
+    really = sheets.print_sheet
 
-    def print_and_write(*args):
+    def print_and_write(*args, **kwargs):
         ItemFactory(
             person=technician,
             vehicle=ready.vehicle,
@@ -214,9 +246,9 @@ def test_a_job_that_never_rests_is_refused_in_words(ready, keeper, lead, technic
             reason="beyond",
             made_at=ready.made_at,
         )
-        return really(*args)
+        return really(*args, **kwargs)
 
-    monkeypatch.setattr(sheet_acts, "print_pdf", print_and_write)
+    monkeypatch.setattr(sheets, "print_sheet", print_and_write)
     with pytest.raises(ValidationError, match="kept writing to this job"):
         acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert not Handover.objects.exists()
@@ -234,7 +266,7 @@ def test_two_people_hand_over_at_once_and_one_does():
     job = ReadyJobFactory(person=people[0], vehicle=car, keeper=keeper)
     start, said = threading.Barrier(2), []
 
-    def hand_over(person):
+    def give(person):
         try:
             mine = Job.objects.select_related("vehicle").get(pk=job.pk)
             start.wait(timeout=20)
@@ -245,7 +277,7 @@ def test_two_people_hand_over_at_once_and_one_does():
         finally:
             connection.close()
 
-    threads = [threading.Thread(target=hand_over, args=(person,)) for person in people]
+    threads = [threading.Thread(target=give, args=(person,)) for person in people]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -365,11 +397,11 @@ def form(keeper, **fields) -> dict:
 def test_the_handover_page_shows_gate_preview_and_form(client, ready, keeper, lead):
     client.force_login(lead)
     page = client.get(f"/jobs/{ready.pk}/handover/").content.decode()
-    assert "Nothing stands in the way." in page
+    assert "Nothing blocks handover" in page
     assert "Squeals when braking" in page
     assert 'name="collected_by"' in page
     assert "danger_told" not in page
-    answer = client.post(f"/jobs/{ready.pk}/handover/", form(keeper))
+    answer = hand_over(client, f"/jobs/{ready.pk}/handover/", form(keeper))
     sheet = SheetRevision.objects.get()
     assert (answer.status_code, answer.url) == (302, f"/sheets/{sheet.pk}/")
     # Afterwards the page leads to the sheet.
@@ -385,6 +417,64 @@ def test_a_refused_handover_comes_back_filled(client, ready, keeper, lead):
     assert "Pads run in gently &lt;b&gt;for&lt;/b&gt; 200 km." in page
     assert "148223" in page
     assert not Handover.objects.exists()
+
+
+def test_a_field_that_can_not_be_read_does_not_hide_what_else_is_wrong(client, ready, lead, keeper):
+    client.force_login(lead)
+    typed = form(
+        keeper,
+        odometer_value="about 148000",
+        identified_by="",
+        keys_returned="",
+        left_how="",
+        collected_by="",
+    )
+    answer = client.post(f"/jobs/{ready.pk}/handover/", typed)
+    assert answer.status_code == 422
+    wrong = answer.context["form"].errors
+    assert set(wrong) == {"odometer", "identified_by", "keys_returned", "left_how", "collected_by"}
+    assert all(len(sentences) == 1 for sentences in wrong.values()), (
+        "what could not be read is not called missing"
+    )
+    assert "about 148000" in answer.content.decode()
+
+
+def test_what_is_in_the_way_says_where_its_link_leads(client, car, keeper, lead):
+    job = in_work(car, keeper, lead)
+    client.force_login(lead)
+    page = client.get(f"/jobs/{job.pk}/handover/").content.decode()
+    assert "Clear it" not in page
+    for words in ("Record the road test", "Make the final check"):
+        assert words in page, words
+
+
+def test_a_handover_sent_after_another_one_leads_to_the_sheet(client, ready, keeper, lead, shop_owner):
+    """The other lead had the form open: what they typed comes back, with the way to the sheet that counts."""
+    sheet = acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
+    client.force_login(shop_owner)
+    answer = client.post(f"/jobs/{ready.pk}/handover/", form(keeper))
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "was handed over already, by Lida Marchbank" in page
+    assert f'href="/sheets/{sheet.pk}/"' in page
+    assert "Pads run in gently &lt;b&gt;for&lt;/b&gt; 200 km." in page
+
+
+def test_the_handover_page_asks_as_often_for_a_long_job_as_for_a_short_one(client, car, keeper, lead):
+    job = in_work(car, keeper, lead)
+    finish(done_line(job, keeper, lead), lead)
+    client.force_login(lead)
+
+    def count() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(f"/jobs/{job.pk}/handover/").status_code == 200
+        return len(queries)
+
+    short = count()
+    for number in range(4):
+        fault = FaultFactory(person=lead, vehicle=car, job=job, title=f"Noise {number}", severity="minor")
+        finish(done_line(job, keeper, lead, complaint=f"Work {number}", faults=[fault]), lead)
+    assert count() == short
 
 
 def test_before_the_final_checks_the_page_says_what_to_do(client, car, keeper, lead):
@@ -406,7 +496,9 @@ def test_the_unfinished_page_asks_about_dangers_and_lists_what_stays(client, car
     page = client.get(f"/jobs/{job.pk}/unfinished/").content.decode()
     assert "Goes on the sheet as not done" in page
     assert 'name="danger_told"' in page
-    answer = client.post(f"/jobs/{job.pk}/unfinished/", form(keeper, unfinished_because="Needed", **DANGER))
+    answer = hand_over(
+        client, f"/jobs/{job.pk}/unfinished/", form(keeper, unfinished_because="Needed", **DANGER)
+    )
     assert answer.status_code == 302
     assert SheetRevision.objects.get().kind == "unfinished"
 
