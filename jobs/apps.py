@@ -6,8 +6,10 @@ class JobsConfig(AppConfig):
     verbose_name = "Jobs"
 
     def ready(self) -> None:
-        from jobs import anchors, guards
+        from jobs import anchors, erasure, guards, log_names
         from workshop import log
 
         guards.register()
+        log_names.register()
+        erasure.register()
         log.add_anchor_source(anchors.of_sheets)

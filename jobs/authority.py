@@ -109,6 +109,10 @@ def why_competence_refused(kind: str, held: Competence, by: By) -> str:
         )
     elif held.expires_on and held.expires_on < by.day:
         why = f"The certificate of {held.person} for {label} expired on {date_format(held.expires_on)}."
+    elif held.withdrawn_on and held.withdrawn_on <= by.day:
+        why = (
+            f"The certificate of {held.person} for {label} was withdrawn on {date_format(held.withdrawn_on)}."
+        )
     else:
         return ""
     return f"{why} On {day} that is not enough. {holders_words(kind, by)}"

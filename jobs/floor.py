@@ -3,17 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 
 from jobs import runs
-from jobs.models import FinalCheck, Isolation, Job, JobState, RoadTest, Run, Tag, ThingOut, WorkLine
-from jobs.models.work import LineKind
+from jobs.models import (
+    Damage,
+    FinalCheck,
+    Isolation,
+    Job,
+    JobState,
+    LabourClock,
+    RoadTest,
+    Run,
+    Tag,
+    ThingOut,
+    WorkLine,
+)
+from jobs.models.work import LineAnswerKind, LineKind
+from jobs.picture import JobPicture, picture_of
 from jobs.run_state import RunState
-from vehicles.models import Registration, Vehicle
+from vehicles.models import OutstandingItem, Registration, Severity, Vehicle
+from workshop.models import Person
 
 BOOKED_SHOWN = 40
 
@@ -32,8 +48,29 @@ def booked() -> QuerySet[Job]:
     ]
 
 
+def late_words(promised_at: datetime | None, now: datetime) -> str:
+    """How long a promise is overdue: "25 min late", "3 h late", "2 days late"; empty while it can be kept."""
+    if promised_at is None or promised_at >= now:
+        return ""
+    minutes = int((now - promised_at).total_seconds() // 60)
+    if minutes < 60:
+        return f"{minutes or 1} min late"
+    if minutes < 24 * 60:
+        return f"{minutes // 60} h late"
+    days = (timezone.localdate(now) - timezone.localdate(promised_at)).days
+    return "1 day late" if days == 1 else f"{days} days late"
+
+
+def is_work_of(person: Person, job: Job) -> bool:
+    """Whether a job is in this person's hands: they have it, lead it, or are named on an open line. No query."""
+    hands = (job.technician_id, job.lead_id, *(line.technician_id for line in job.in_hand))
+    return person.pk in hands
+
+
 def with_what_a_row_needs(jobs: QuerySet[Job]) -> QuerySet[Job]:
-    """Three queries for any number of jobs: the jobs with counts, the cars' plates, the cars' open tags."""
+    """Four queries for any number of jobs: the jobs with counts, their open lines' hands, the cars' plates and open
+    tags.
+    """
     open_lines = WorkLine.objects.filter(job=OuterRef("pk"), done_at=None, dropped_because="")
     open_lines = open_lines.annotate(amount_now=Coalesce(F("cost"), F("estimate")))
     asked_for = Q(kind__in=[LineKind.REPAIR, LineKind.SERVICE])
@@ -44,6 +81,11 @@ def with_what_a_row_needs(jobs: QuerySet[Job]) -> QuerySet[Job]:
         .exclude(above)
         .order_by("order")
     )
+    in_hand = (
+        WorkLine.objects.filter(done_at=None, dropped_because="", technician__isnull=False)
+        .only("job", "technician")
+        .order_by("order")
+    )
     open_runs = _open_runs().filter(job=OuterRef("pk"))
     out = ThingOut.objects.filter(job=OuterRef("pk"), back_at=None)
     return (
@@ -51,6 +93,7 @@ def with_what_a_row_needs(jobs: QuerySet[Job]) -> QuerySet[Job]:
         .prefetch_related(
             Prefetch("vehicle__registrations", Registration.objects.filter(until_on=None)),
             Prefetch("vehicle__tags", Tag.objects.filter(lifted_at=None), to_attr="open_tags"),
+            Prefetch("lines", in_hand, to_attr="in_hand"),
         )
         .annotate(
             has_lines=Exists(WorkLine.objects.filter(job=OuterRef("pk"))),
@@ -62,6 +105,18 @@ def with_what_a_row_needs(jobs: QuerySet[Job]) -> QuerySet[Job]:
             road_tested=Exists(RoadTest.objects.filter(job=OuterRef("pk"))),
             finally_checked=Exists(FinalCheck.objects.filter(job=OuterRef("pk"))),
             thing_out=Subquery(out.order_by("made_at").values("what")[:1]),
+            at_work=Subquery(
+                LabourClock.objects.running()
+                .filter(line__job=OuterRef("pk"))
+                .order_by("made_at")
+                .values("person__name")[:1]
+            ),
+            has_damage=Exists(Damage.objects.open().filter(vehicle=OuterRef("vehicle"))),
+            has_dangerous=Exists(
+                OutstandingItem.objects.open().filter(
+                    vehicle=OuterRef("vehicle"), severity=Severity.DANGEROUS
+                )
+            ),
         )
     )
 
@@ -105,13 +160,10 @@ def look_at_runs(jobs: Iterable[Job]) -> None:
         .order_by("made_at")
     )
     found = runs.states_of(rows)
-    by_job: dict = {}
-    for run in rows:
-        by_job.setdefault(run.job_id, []).append((run, waits_for_check(found[run.pk])))
-    for key, pairs in by_job.items():
-        going_on = [run for run, waits in pairs if not waits]
-        running[key].check_wanted = not going_on
-        running[key].open_run = (going_on or [pairs[0][0]])[0].version_used.procedure.title
+    for key, job in running.items():
+        going_on, waiting = _running([run for run in rows if run.job_id == key], found)
+        job.check_wanted = not going_on
+        job.open_run = (going_on or waiting)[0].version_used.procedure.title
 
 
 def waits_for_check(state: RunState) -> bool:
@@ -122,10 +174,87 @@ def waits_for_check(state: RunState) -> bool:
 
 
 def next_step_of(job: Job) -> str:
-    """The next step of one job, from scratch: three queries, and eleven more where a run is open."""
-    found = with_what_a_row_needs(Job.objects.filter(pk=job.pk)).get()
-    look_at_runs([found])
-    return next_step(found)
+    """The next step of one job, from the picture that the page took of it."""
+    return next_step(seen_in(picture_of(job)))
+
+
+def seen_in(picture: JobPicture) -> Job:
+    """The picture's job with what `next_step` reads: the same as `with_what_a_row_needs` and `look_at_runs` say of
+    it, from what is loaded.
+    """
+    job = picture.job
+    lines = [line for line in picture.lines if line.is_open]
+    asked_for = [line for line in lines if line.kind in (LineKind.REPAIR, LineKind.SERVICE)]
+    undecided = [line for line in asked_for if not line.answer or line.above_authority]
+    to_do = [
+        line
+        for line in lines
+        if (
+            line.answer == LineAnswerKind.YES
+            or (not line.answer and line.kind in (LineKind.DIAGNOSIS, LineKind.MAKE_SAFE))
+        )
+        and not (line in asked_for and line.above_authority)
+    ]
+    job.has_lines = bool(picture.lines)
+    job.lines_undecided = len(undecided)
+    job.lines_unestimated = sum(line.amount is None for line in undecided)
+    job.next_line = to_do[0].complaint if to_do else None
+    job.next_line_order = to_do[0].order if to_do else None
+    # Which line to look at: what may be done, else what waits for an estimate or an answer.
+    job.next_line_id = next((line.pk for line in (*to_do, *undecided)), None)
+    going_on, waiting = _running(
+        [
+            run
+            for run in picture.runs
+            if run.job_id == job.pk and not run.completed_at and not run.abandoned_at
+        ],
+        picture.run_states,
+    )
+    job.check_wanted = bool(waiting) and not going_on
+    open_run = (going_on or waiting or [None])[0]
+    job.open_run = open_run.version_used.procedure.title if open_run else None
+    job.open_run_id = open_run.pk if open_run else None
+    job.road_tested = bool(picture.road_tests)
+    job.finally_checked = bool(picture.final_checks)
+    out = [thing for thing in picture.things_out if thing.job_id == job.pk]
+    job.thing_out = out[0].what if out else None
+    return job
+
+
+def next_url(job: Job) -> str:
+    """Where on the job page, or beyond it, the next step is taken; empty where it is one of the job's own moves.
+
+    No query: the job comes from `seen_in`.
+    """
+    me = [job.pk]
+    working = job.state in (JobState.CHECKED_IN, JobState.IN_WORK)
+    at_the_end = job.state == JobState.FINAL_CHECKS
+    if working or at_the_end:
+        if job.open_run_id:
+            return reverse("jobs:run", args=[job.open_run_id])
+        if job.next_line_id:
+            return f"#line-{job.next_line_id}"
+        if working and not job.has_lines:
+            return reverse("jobs:line-add", args=me)
+    if at_the_end:
+        if not job.road_tested:
+            return reverse("jobs:road-test", args=me)
+        if job.thing_out:
+            return "#things"
+        if not job.finally_checked:
+            return reverse("jobs:final-check", args=me)
+    if job.state == JobState.BOOKED and job.booked_for is None:
+        return reverse("jobs:job-plan", args=me)
+    return ""
+
+
+def _running(rows: Iterable[Run], states: dict) -> tuple[list[Run], list[Run]]:
+    """Open runs on which there is something to tighten, and those that wait for their second check only."""
+    going_on: list[Run] = []
+    waiting: list[Run] = []
+    for run in rows:
+        (waiting if waits_for_check(states[run.pk]) else going_on).append(run)
+    return going_on, waiting
 
 
 def _count(rows: QuerySet) -> Coalesce:

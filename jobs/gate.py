@@ -8,33 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
-from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
-from django.db.models import Max, Q
 from django.urls import NoReverseMatch, reverse
 
-from jobs.lines import trials_open
-from jobs.models import (
-    FinalCheck,
-    Isolation,
-    Job,
-    JobState,
-    PartChange,
-    RoadTest,
-    Run,
-    Tag,
-    ThingOut,
-    TorqueReading,
-    Waiver,
-    WorkLine,
-)
+from jobs import damages
+from jobs.models import Job, WorkLine
 from jobs.models.handover import LeftHow
 from jobs.models.job import ThingKind
 from jobs.models.work import LineAnswerKind, LineKind
-from vehicles.models import Fault, OdometerReading, OutstandingItem, Severity, Telling
+from jobs.picture import JobPicture
+from vehicles.models import OdometerReading
 from workshop import checks
 
 # What does not keep a car from being called ready: what handing over writes down itself, and the car's other
@@ -76,30 +61,81 @@ class Blocker:
         return f"{self.code}:{self.subject}"
 
     @property
+    def what(self) -> str:
+        """The first sentence: what is the matter."""
+        return self.text.partition(". ")[0].removesuffix(".") + "."
+
+    @property
+    def todo(self) -> str:
+        """The rest: what to do about it."""
+        return self.text.partition(". ")[2]
+
+    @property
     def may_stay_unfinished(self) -> bool:
         return self.code in MAY_STAY_UNFINISHED
 
 
+@dataclass(frozen=True)
+class Look:
+    """The gate's answer for one job. `everything` also holds what was waived; both most urgent first."""
+
+    everything: list[Blocker]
+    blockers: list[Blocker]
+
+    @property
+    def to_clear(self) -> list[Blocker]:
+        """What keeps the car from being called ready: what handing over itself asks for left out."""
+        return [found for found in self.blockers if found.code not in AT_HANDOVER]
+
+    @property
+    def at_handover(self) -> list[Blocker]:
+        """What is left for the handover itself."""
+        return [found for found in self.blockers if found.code in AT_HANDOVER]
+
+    @property
+    def words(self) -> str:
+        return count_words(len(self.to_clear))
+
+
+def count_words(count: int) -> str:
+    """How many things block, in the same words wherever it is said: `AT_HANDOVER` is not counted."""
+    if count == 0:
+        return "Nothing blocks handover"
+    return "1 thing still blocks handover" if count == 1 else f"{count} things still block handover"
+
+
+def look(job: Job, picture: JobPicture | None = None) -> Look:
+    """Run the gate once. With a picture, only what that has not read yet is asked for."""
+    picture = picture or JobPicture(job)
+    waived = {waiver.blocker for waiver in picture.waivers}
+    found = [
+        *_machine(job),
+        *_car(picture),
+        *_lines(picture),
+        *_faults(picture),
+        *_runs(picture),
+        *_parts(picture),
+        *_trials(picture),
+        *_told(picture),
+        *_damages(job),
+        *_closing(picture),
+    ]
+    return Look(found, [row for row in found if row.key not in waived])
+
+
 def blockers(job: Job) -> list[Blocker]:
     """What still blocks handover of this job's car, what was waived taken off. Most urgent first."""
-    waived = set(Waiver.objects.filter(job=job).values_list("blocker", flat=True))
-    return [found for found in everything(job) if found.key not in waived]
+    return look(job).blockers
 
 
 def everything(job: Job) -> list[Blocker]:
     """The same with what was waived still in it."""
-    lines = list(WorkLine.objects.filter(job=job).order_by("order"))
-    return [
-        *_machine(job),
-        *_car(job),
-        *_lines(job, lines),
-        *_faults(job),
-        *_runs(job),
-        *_parts(job),
-        *_trials(job),
-        *_told(job),
-        *_closing(job),
-    ]
+    return look(job).everything
+
+
+def odometer_out(job: Job) -> OdometerReading | None:
+    """The latest reading of this job after its check-in: one query."""
+    return JobPicture(job).odometer_out
 
 
 def blocks_leaving(found: Iterable[Blocker], left_how: str) -> list[Blocker]:
@@ -141,15 +177,10 @@ def _machine(job: Job) -> Iterator[Blocker]:
         )
 
 
-def _car(job: Job) -> Iterator[Blocker]:
+def _car(picture: JobPicture) -> Iterator[Blocker]:
     """Tags, isolations and things out of every open job of the car, and those jobs themselves."""
-    for other in (
-        Job.objects.filter(
-            vehicle=job.vehicle_id, state__in=(JobState.CHECKED_IN, JobState.IN_WORK, JobState.FINAL_CHECKS)
-        )
-        .exclude(pk=job.pk)
-        .order_by("year", "serial")
-    ):
+    job = picture.job
+    for other in picture.other_jobs:
         yield Blocker(
             "other_job",
             str(other.pk),
@@ -157,7 +188,7 @@ def _car(job: Job) -> Iterator[Blocker]:
             "or the car stays here.",
             _link("jobs:job", other.pk),
         )
-    for tag in Tag.objects.filter(vehicle=job.vehicle_id, lifted_at=None).order_by("made_at"):
+    for tag in picture.tags:
         yield Blocker(
             "tag",
             str(tag.pk),
@@ -167,10 +198,7 @@ def _car(job: Job) -> Iterator[Blocker]:
             # Waived only helps a car that is taken away on a trailer: driving away stays refused.
             waivable=True,
         )
-    of_the_car = Q(job=job) | Q(job__vehicle=job.vehicle_id) & ~Q(job__state__in=_over())
-    for row in Isolation.objects.filter(of_the_car, re_energised_at=None).select_related(
-        "isolated_by", "job"
-    ):
+    for row in picture.standing_isolations:
         yield Blocker(
             "isolation",
             str(row.pk),
@@ -179,7 +207,7 @@ def _car(job: Job) -> Iterator[Blocker]:
             _link("jobs:re-energise", row.pk),
             critical=True,
         )
-    for thing in ThingOut.objects.filter(of_the_car, back_at=None).select_related("job").order_by("made_at"):
+    for thing in picture.things_out:
         word = {ThingKind.CAR_PART: "Off the car"}.get(thing.kind, thing.get_kind_display())
         yield Blocker(
             "thing",
@@ -189,27 +217,13 @@ def _car(job: Job) -> Iterator[Blocker]:
         )
 
 
-def _over() -> list[str]:
-    return [state for state in JobState if state.closed]
-
-
 def _elsewhere(row_job: Job, job: Job) -> str:
     return "" if row_job.pk == job.pk else f" on job {row_job.number} of the same car"
 
 
-def _lines(job: Job, lines: list[WorkLine]) -> Iterator[Blocker]:
-    diagnosis = sum(
-        (
-            line.amount or Decimal(0)
-            for line in lines
-            if line.kind == LineKind.DIAGNOSIS
-            and not line.dropped_because
-            and line.answer != LineAnswerKind.YES
-            and (line.done_at or not line.answer)
-        ),
-        Decimal(0),
-    )
-    for line in lines:
+def _lines(picture: JobPicture) -> Iterator[Blocker]:
+    job, diagnosis = picture.job, picture.diagnosis
+    for line in picture.lines:
         if line.dropped_because:
             continue
         name = f"Line {line.order} “{line.complaint}”"
@@ -253,10 +267,11 @@ def _line(line: WorkLine, name: str, *, above_limit: bool) -> tuple[str, str]:
     return "", ""
 
 
-def _faults(job: Job) -> Iterator[Blocker]:
+def _faults(picture: JobPicture) -> Iterator[Blocker]:
     """Faults taken on: reported in this job, or on one of its lines."""
-    rows = Fault.objects.filter(Q(job=job) | Q(lines__job=job), end="").distinct().order_by("order")
-    for fault in rows:
+    for fault in picture.faults:
+        if fault.end:
+            continue
         yield Blocker(
             "fault_open",
             str(fault.pk),
@@ -266,16 +281,9 @@ def _faults(job: Job) -> Iterator[Blocker]:
         )
 
 
-def _runs(job: Job) -> Iterator[Blocker]:
-    from jobs import runs
-
-    rows = list(
-        Run.objects.filter(Q(job=job) | Q(job__vehicle=job.vehicle_id) & ~Q(job__state__in=_over()))
-        .select_related("job", "version_used__procedure")
-        .order_by("made_at")
-    )
-    states = runs.states_of(rows)
-    for run in rows:
+def _runs(picture: JobPicture) -> Iterator[Blocker]:
+    job, states = picture.job, picture.run_states
+    for run in picture.runs:
         state = states[run.pk]
         url = _link("jobs:run", run.pk)
         elsewhere = _elsewhere(run.job, job)
@@ -300,38 +308,36 @@ def _runs(job: Job) -> Iterator[Blocker]:
             )
 
 
-def _parts(job: Job) -> Iterator[Blocker]:
-    changes = PartChange.objects.filter(line__job=job, part_off__isnull=False, part_off__whereabouts="")
-    for change in changes.select_related("part_off__place"):
+def _parts(picture: JobPicture) -> Iterator[Blocker]:
+    for change in picture.part_changes:
+        if change.part_off_id is None or change.part_off.whereabouts:
+            continue
         yield Blocker(
             "whereabouts",
             str(change.part_off_id),
             f"{change.part_off} came off: say where it went.",
-            _link("vehicles:part", change.part_off_id),
+            _link("vehicles:part-whereabouts", change.part_off_id),
             waivable=True,
         )
 
 
-def _trials(job: Job) -> Iterator[Blocker]:
+def _trials(picture: JobPicture) -> Iterator[Blocker]:
     """A known-good part on trial is the shop's: it is kept on the car or taken off before the car leaves."""
-    for part in trials_open(job):
+    for part in picture.trials:
         yield Blocker(
             "trial",
             str(part.pk),
             f"{part} is on the car on trial. Keep it, or take it off again.",
-            _link("vehicles:part", part.pk),
+            # Its line offers both ways out.
+            _link("jobs:line", part.fitted_by_line_id)
+            if part.fitted_by_line_id
+            else _link("vehicles:part", part.pk),
         )
 
 
-def _told(job: Job) -> Iterator[Blocker]:
+def _told(picture: JobPicture) -> Iterator[Blocker]:
     """Dangerous things that are still open: the owner was told of each in this job, and answered."""
-    items = (
-        OutstandingItem.objects.open()
-        .filter(vehicle=job.vehicle_id, severity=Severity.DANGEROUS)
-        .exclude(pk__in=_answered(job))
-        .order_by("made_at")
-    )
-    for item in items:
+    for item in picture.untold:
         yield Blocker(
             "untold",
             str(item.pk),
@@ -341,31 +347,29 @@ def _told(job: Job) -> Iterator[Blocker]:
         )
 
 
-def _answered(job: Job):
-    """Keys of the items about which somebody with a say in the car was told in this job, and answered."""
-    return Telling.objects.counting(job.vehicle_id).filter(job=job).values("item")
+def _damages(job: Job) -> Iterator[Blocker]:
+    """Damage done in the shop of which the car's owner does not know: it is told before the car leaves."""
+    for row in damages.untold(job.vehicle_id):
+        yield Blocker(
+            "damage_untold",
+            str(row.pk),
+            f"Damage {row.number} ({row.where}){_elsewhere(row.job, job)}: nobody with a say in the car was told. Tell "
+            "the owner, and write down what was told and how.",
+            _link("jobs:damage-tell", row.pk),
+        )
 
 
-def odometer_out(job: Job) -> OdometerReading | None:
-    """The latest reading of this job after its check-in: one query."""
-    check_in = getattr(job, "check_in", None)
-    rows = OdometerReading.objects.filter(job=job, misread_because="").select_related("instrument")
-    if check_in is not None:
-        rows = rows.exclude(pk=check_in.odometer_id).filter(read_at__gte=check_in.made_at)
-    return rows.order_by("-read_at", "-made_at").first()
-
-
-def _closing(job: Job) -> Iterator[Blocker]:
-    me = str(job.pk)
-    if odometer_out(job) is None:
+def _closing(picture: JobPicture) -> Iterator[Blocker]:
+    job, me = picture.job, str(picture.job.pk)
+    if picture.odometer_out is None:
         yield Blocker(
             "odometer_out",
             me,
             "The odometer was not read since check-in. It can be given at handover.",
             _link("vehicles:odometer-add", job.vehicle_id),
         )
-    work = _latest_work(job)
-    road = RoadTest.objects.filter(job=job).order_by("-made_at").first()
+    work = picture.latest_work
+    road = picture.road_tests[-1] if picture.road_tests else None
     url = _link("jobs:road-test", job.pk)
     if road is None:
         yield Blocker(
@@ -383,7 +387,7 @@ def _closing(job: Job) -> Iterator[Blocker]:
             url,
             waivable=True,
         )
-    check = FinalCheck.objects.filter(job=job).order_by("-made_at").first()
+    check = picture.final_checks[-1] if picture.final_checks else None
     url = _link("jobs:final-check", job.pk)
     if check is None:
         yield Blocker(
@@ -412,16 +416,3 @@ def _closing(job: Job) -> Iterator[Blocker]:
             _link("jobs:comeback-judge", job.pk),
             waivable=True,
         )
-
-
-def _latest_work(job: Job) -> datetime | None:
-    """When something was last done to the car: what came after a check was not looked over by it. Three queries.
-
-    Readings and changes of parts count from when they arrived, as they may be written down under an earlier time.
-    """
-    moments = (
-        WorkLine.objects.filter(job=job).aggregate(at=Max("done_at"))["at"],
-        TorqueReading.objects.filter(run__job=job).aggregate(at=Max("received_at"))["at"],
-        PartChange.objects.filter(line__job=job).aggregate(at=Max("received_at"))["at"],
-    )
-    return max((moment for moment in moments if moment), default=None)

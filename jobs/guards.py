@@ -40,6 +40,8 @@ def register() -> None:
     append_only("jobs_pass", "What was passed on is never altered: pass it on again.")
     append_only("jobs_waiver", "A waiver is never altered.")
     append_only("jobs_roadtest", "A road test is never altered: record another one.")
+    append_only("jobs_anglenotpossible", "Why an angle was not possible is never altered: say it again.")
+    append_only("jobs_damagetelling", "What was told is never altered: record another telling.")
     append_only("jobs_finalcheck", "A final check is never altered: make another one.")
     guard(
         Guard(
@@ -77,6 +79,17 @@ def register() -> None:
             " OR NEW.revision_id IS DISTINCT FROM OLD.revision_id",
         ),
         Guard("jobs_sheettext_no_delete", "jobs_sheettext", "DELETE", "A sheet is frozen."),
+        Guard(
+            "jobs_signatureink_only_erasing",
+            "jobs_signatureink",
+            "UPDATE",
+            "What was signed is never altered: it can only be erased.",
+            "NEW.erased_at IS NULL OR OLD.erased_at IS NOT NULL OR NEW.lines <> ''"
+            " OR NEW.sign_off_id IS DISTINCT FROM OLD.sign_off_id",
+        ),
+        Guard(
+            "jobs_signatureink_no_delete", "jobs_signatureink", "DELETE", "What was signed is never deleted."
+        ),
         Guard(
             "jobs_procedureversion_frozen",
             "jobs_procedureversion",
@@ -118,6 +131,14 @@ def register() -> None:
             "NOT EXISTS (SELECT 1 FROM jobs_procedurestage g JOIN jobs_procedurestep s ON s.id = g.step_id "
             "JOIN jobs_run r ON r.version_used_id = s.version_id WHERE g.id = NEW.stage_id "
             "AND s.id = NEW.step_id AND r.id = NEW.run_id AND NEW.fastener <= s.fasteners)",
+        ),
+        Guard(
+            "jobs_reading_corrects_its_stage",
+            "jobs_torquereading",
+            "INSERT",
+            "A correction stands in place of a reading of the same run, step and stage.",
+            "NEW.corrects_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM jobs_torquereading r WHERE r.id = NEW.corrects_id "
+            "AND r.run_id = NEW.run_id AND r.step_id = NEW.step_id AND r.stage_id = NEW.stage_id)",
         ),
         Guard(
             "jobs_secondcheck_by_another",
@@ -166,6 +187,18 @@ def register() -> None:
             Guard(f"{table}_as_written", table, "UPDATE", said, changed),
             Guard(f"{table}_no_delete", table, "DELETE", said),
         )
+    guard(
+        Guard(
+            "jobs_labourclock_stopped_once",
+            "jobs_labourclock",
+            "UPDATE",
+            "A clock that was stopped stays as it is: take its labour back where it was in error.",
+            "OLD.stopped_at IS NOT NULL OR "
+            + " OR ".join(
+                f"NEW.{name} IS DISTINCT FROM OLD.{name}" for name in ("line_id", "person_id", "made_at")
+            ),
+        )
+    )
     append_only("jobs_partchange", "A change of parts is never altered: record another one.")
     guard(
         Guard(
@@ -206,6 +239,57 @@ def register() -> None:
                     "proved_dead",
                     "locked_with",
                     "made_at",
+                )
+            ),
+        ),
+    )
+    guard(
+        Guard(
+            "jobs_damage_as_found",
+            "jobs_damage",
+            "UPDATE",
+            "A damage stays with its car and its number.",
+            " OR ".join(
+                f"NEW.{name} IS DISTINCT FROM OLD.{name}"
+                for name in ("job_id", "vehicle_id", '"order"', "made_at", "made_by_id")
+            ),
+        ),
+        Guard(
+            "jobs_damage_settled_once",
+            "jobs_damage",
+            "UPDATE",
+            "This damage was settled: what was agreed stays as it is.",
+            "OLD.settled <> ''",
+        ),
+        Guard(
+            "jobs_damage_told_before_settled",
+            "jobs_damage",
+            "UPDATE",
+            "The owner is told of a damage before it is settled.",
+            "NEW.settled NOT IN ('', 'there_before') AND NOT EXISTS "
+            "(SELECT 1 FROM jobs_damagetelling t WHERE t.damage_id = NEW.id)",
+        ),
+        Guard(
+            "jobs_damage_of_its_car",
+            "jobs_damage",
+            "INSERT",
+            "A damage is of its job's car.",
+            "NOT EXISTS (SELECT 1 FROM jobs_job j WHERE j.id = NEW.job_id AND j.vehicle_id = NEW.vehicle_id)",
+        ),
+        Guard(
+            "vehicles_attachment_of_this_cars_job",
+            "vehicles_attachment",
+            "INSERT",
+            "A photo belongs to what is of its own car.",
+            " OR ".join(
+                f"(NEW.{column} IS NOT NULL AND NOT EXISTS (SELECT 1 FROM {table} o {join} WHERE o.id = NEW.{column} "
+                f"AND {car}.vehicle_id = NEW.vehicle_id))"
+                for column, table, join, car in (
+                    ("job_id", "jobs_job", "", "o"),
+                    ("damage_id", "jobs_damage", "", "o"),
+                    ("line_id", "jobs_workline", "JOIN jobs_job j ON j.id = o.job_id", "j"),
+                    ("run_id", "jobs_run", "JOIN jobs_job j ON j.id = o.job_id", "j"),
+                    ("sheet_id", "jobs_sheetrevision", "JOIN jobs_job j ON j.id = o.job_id", "j"),
                 )
             ),
         ),

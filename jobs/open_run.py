@@ -39,16 +39,17 @@ def lock_open_run(by: By, run: Run) -> Run:
     return run
 
 
-def lock_run_for(by: By, run: Run) -> Run:
+def lock_run_for(by: By, run: Run, *, done: datetime | None = None) -> Run:
     """The locked run for something that was done on it: also when it ended meanwhile, if this was done
-    before.
+    before. `done` is when, where that is another time than the act's own (a correction).
     """
     run = _lock_run(run)
-    _refuse_ended(run, by)
-    refuse_before(by, run.made_at, "The run was started")
+    done = done or by.made_at
+    _refuse_ended(run, done)
+    open_job.refuse_before(done, run.made_at, "The run was started")
     if not run.job.is_closed:
         send_back_if_ready(run.job, by, f"Tightening on {run}")
-    elif by.made_at >= run.job.moves.latest("made_at").made_at:
+    elif done >= run.job.moves.latest("made_at").made_at:
         refuse_closed(run.job)
     return run
 
@@ -73,13 +74,13 @@ def clock(moment: datetime) -> str:
     return date_format(local, "j M Y H:i:s" if local.second else "j M Y H:i")
 
 
-def _refuse_ended(run: Run, by: By | None) -> None:
+def _refuse_ended(run: Run, done: datetime | None) -> None:
     for ended, word in ((run.completed_at, "complete"), (run.abandoned_at, "stopped")):
-        if ended and (by is None or by.made_at >= ended):
+        if ended and (done is None or done >= ended):
             when = date_format(timezone.localtime(ended), "j M Y H:i")
             raise ValidationError(
                 f"This run is {word} since {when}. Start a new run for work after that"
-                + ("." if by is None else "; for what was done before, give the earlier time."),
+                + ("." if done is None else "; for what was done before, give the earlier time."),
                 code="run_ended",
             )
 

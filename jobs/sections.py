@@ -4,6 +4,7 @@
 
 `gather(request, job)` answers the names that the template reads, in a fixed number of queries whatever the job
 holds, or None where there is nothing to draw. The template also sees `job`, `car` and all of the page's context.
+What several sections look at is read once: `jobs.picture.picture_of(job)`.
 """
 
 from __future__ import annotations
@@ -21,13 +22,16 @@ Gather = Callable[[HttpRequest, Job], dict[str, Any] | None]
 
 @dataclass(frozen=True)
 class Section:
-    """`side` sections stand in the side column: what blocks, what to do next."""
+    """`side` sections stand in the side column: what blocks, what to do next. `of_parts`: the template is made of
+    several parts that are brought up to date one by one (`{% part %}`); every other section is one part.
+    """
 
     order: int
     slug: str
     template: str
     gather: Gather
     side: bool = False
+    of_parts: bool = False
 
 
 @dataclass(frozen=True)
@@ -41,9 +45,11 @@ class Gathered:
 _sections: dict[str, Section] = {}
 
 
-def add_section(order: int, slug: str, template: str, gather: Gather, *, side: bool = False) -> None:
+def add_section(
+    order: int, slug: str, template: str, gather: Gather, *, side: bool = False, of_parts: bool = False
+) -> None:
     """Add a section to the job page, or replace the one with this slug."""
-    _sections[slug] = Section(order, slug, template, gather, side)
+    _sections[slug] = Section(order, slug, template, gather, side, of_parts)
 
 
 def for_job(request: HttpRequest, job: Job) -> tuple[list[Gathered], list[Gathered]]:

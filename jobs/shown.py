@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.db.models import Prefetch, QuerySet
 from django.utils.http import urlencode
 
 from jobs import authority
+from jobs.line_step import Step, next_on
 from jobs.models import (
     Job,
+    LabourClock,
     LabourEntry,
     LineAnswer,
     Measurement,
@@ -22,6 +25,9 @@ from jobs.models import (
 from jobs.models.measurement import Phase
 from jobs.models.part import ChangeKind
 from jobs.models.work import LineAnswerKind, LineKind, time_words
+from jobs.picture import JobPicture, picture_of
+from jobs.run_state import RunState
+from jobs.runs import states_of
 from vehicles.models import Fault, OutstandingItem, Severity
 from workshop.engineering.numbers import plain
 from workshop.models import Shop
@@ -34,6 +40,8 @@ class Shown:
     line: WorkLine
     currency: str
     diagnosis: Decimal
+    runs: list[RunState] = field(default_factory=list)
+    photos: list = field(default_factory=list)
 
     @property
     def authority(self) -> str:
@@ -58,6 +66,11 @@ class Shown:
                 return "estimate"
             return "answer" if self.diagnosis > line.job.limit else ""
         return "estimate" if line.amount is None else "answer"
+
+    @property
+    def next(self) -> Step | None:
+        """The one step that is next on it."""
+        return next_on(self)
 
     @property
     def may_work(self) -> bool:
@@ -104,6 +117,22 @@ class Shown:
     @property
     def time(self) -> str:
         return time_words(self.minutes) if self.minutes else ""
+
+    @property
+    def at_it(self) -> list:
+        """Keys of those whose clock runs on it."""
+        return [clock.person_id for clock in self.line.running]
+
+    @property
+    def time_by_person(self) -> str:
+        """ "Tamsin Orrell 45 min, Lida Marchbank 30 min", in the order in which they began."""
+        found: dict[str, int] = {}
+        for entry in self.line.labour.all():
+            if not entry.entered_in_error:
+                found[str(entry.person)] = found.get(str(entry.person), 0) + entry.minutes
+        if len(found) == 1:
+            return next(iter(found))
+        return ", ".join(f"{name} {time_words(minutes)}" for name, minutes in found.items())
 
     @property
     def parts_total(self) -> Decimal | None:
@@ -172,30 +201,45 @@ def _again(row: Measurement) -> str:
     )
 
 
-def with_everything(lines: QuerySet[WorkLine]) -> QuerySet[WorkLine]:
-    """The lines with all that a page shows of them: one query and nine prefetches."""
+def with_everything(lines: QuerySet[WorkLine], *, runs: bool = True) -> QuerySet[WorkLine]:
+    """The lines with all that a page shows of them: one query and nine prefetches, eight without the runs."""
     parts = PartChange.objects.select_related("part_on__place", "part_off__place", "made_by")
-    return lines.select_related("technician", "qualified__person", "told_owner").prefetch_related(
+    rows = lines.select_related("technician", "qualified__person", "told_owner").prefetch_related(
         Prefetch("faults", Fault.objects.order_by("order")),
         Prefetch("items", OutstandingItem.objects.order_by("order")),
         Prefetch("answers", LineAnswer.objects.select_related("by", "made_by")),
+        Prefetch("clocks", LabourClock.objects.running().select_related("person"), to_attr="running"),
         Prefetch("labour", LabourEntry.objects.select_related("person", "made_by")),
         Prefetch("parts_used", PartUsed.objects.select_related("made_by")),
         Prefetch("part_changes", parts),
         Prefetch("measurements", Measurement.objects.select_related("place", "made_by")),
-        Prefetch("runs", Run.objects.select_related("version_used__procedure")),
     )
+    if runs:
+        rows = rows.prefetch_related(Prefetch("runs", Run.objects.select_related("version_used__procedure")))
+    return rows
 
 
 def lines_of(job: Job) -> list[Shown]:
-    """All lines of a job: eleven queries, however many there are."""
-    rows = list(with_everything(job.lines.order_by("order")))
-    return shown(job, rows)
+    """All lines of a job, from the picture that the page took of it."""
+    return shown_lines(picture_of(job))
 
 
-def shown(job: Job, rows: list[WorkLine]) -> list[Shown]:
-    """The rows with what follows from them. Two queries."""
+def shown_lines(picture: JobPicture) -> list[Shown]:
+    """All lines of a job with how their runs stand. No query beyond those of the picture."""
+    by_line: dict = {}
+    for run in picture.runs:
+        by_line.setdefault(run.line_id, []).append(picture.run_states[run.pk])
+    currency, diagnosis = picture.shop.currency, picture.diagnosis
+    return [
+        Shown(line, currency, diagnosis, by_line.get(line.pk, []), picture.photos_by_line.get(line.pk, []))
+        for line in picture.lines
+    ]
+
+
+def shown(job: Job, rows: Iterable[WorkLine]) -> list[Shown]:
+    """Some lines of a job with what follows from them. Two queries, and those of their runs' states."""
     currency, diagnosis = Shop.current().currency, authority.diagnosis_total(job)
     for row in rows:
         row.job = job
-    return [Shown(row, currency, diagnosis) for row in rows]
+    states = states_of([run for row in rows for run in row.runs.all()])
+    return [Shown(row, currency, diagnosis, [states[run.pk] for run in row.runs.all()]) for row in rows]

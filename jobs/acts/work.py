@@ -10,6 +10,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db.models import F, Max
 
+from jobs.acts.clock import stop_clocks_on
 from jobs.authority import require_authority, why_above_authority
 from jobs.lines import (
     Several,
@@ -195,6 +196,7 @@ def finish_line(*, by: By, line: WorkLine, seen_version: int, correction: str = 
     text = (line.correction if correction is UNCHANGED else correction).strip()
     if not text:
         raise ValidationError({"correction": "Write down what was done before the line is done."})
+    stop_clocks_on(by, line)
     changes = save_changes(
         line,
         seen_version=seen_version,

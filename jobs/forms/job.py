@@ -50,6 +50,39 @@ class Grouped:
         return [self[name] for name in names if name in self.fields and not self[name].is_hidden]
 
 
+class Folded(Grouped):
+    """A grouped form that keeps what is rarely asked folded away, for `jobs/act_folded.html`.
+
+    `folds` is (title of the group, summary, names of its fields that are folded). A fold that holds something typed,
+    or an error, is open. `narrow` names fields that stand beside each other.
+    """
+
+    folds: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
+    narrow: tuple[str, ...] = ()
+
+    @property
+    def folded_groups(self) -> list[dict]:
+        folded = {name for _, _, names in self.folds for name in names}
+        rows = []
+        for group in self.groups:
+            for field in group["fields"]:
+                field.narrow = field.name in self.narrow
+            folds = [
+                {"summary": summary, "fields": shown, "open": any(map(self._speaks, shown))}
+                for title, summary, names in self.folds
+                if title == group["title"] and (shown := self._shown(names))
+            ]
+            asked = [field for field in group["fields"] if field.name not in folded]
+            rows.append({"title": group["title"], "fields": asked, "folds": folds})
+        return rows
+
+    def _speaks(self, field: BoundField) -> bool:
+        """Whether a folded field has to be seen: something is wrong with it, or it was typed."""
+        if field.errors:
+            return True
+        return self.is_bound and field.field.has_changed(field.initial, field.data)
+
+
 class AgreedFields(ModelActForm):
     """What is agreed for a job; payer and authoriser come from the people around the car."""
 
@@ -73,7 +106,15 @@ class AgreedFields(ModelActForm):
         self.fields["limit"].unit = currency
 
 
-class BookForm(AgreedFields):
+class BookForm(Folded, AgreedFields):
+    parts = [
+        ("What is asked for", ("title", "complaint", "comeback_run")),
+        ("When", ("booked_for", "promised_at", "made_at")),
+        ("Who pays and who decides", ("payer", "authoriser", "limit")),
+    ]
+    folds = (("When", "It was booked earlier", ("made_at",)),)
+    narrow = ("booked_for", "promised_at", "payer", "authoriser")
+
     made_at = MomentField(
         required=False,
         label="Booked earlier? When",
@@ -136,7 +177,7 @@ class AgreeAnewForm(EditForm, AgreedFields):
         return arguments
 
 
-class CheckInForm(Grouped, ModelActForm):
+class CheckInForm(Folded, ModelActForm):
     odometer = AmountField("distance", units=["km", "mi"], required=False, label="Odometer")
     odometer_not_readable = forms.CharField(
         label="Odometer not readable, because", max_length=200, required=False
@@ -162,6 +203,8 @@ class CheckInForm(Grouped, ModelActForm):
         widgets = {"fuel": forms.RadioSelect}
         help_texts = {
             "damage": "Walk round the car with whoever brought it. Where there is none, write “none seen”.",
+            "keys_where": "Hook, drawer, key safe.",
+            "belongings": "What stays in the car: child seat, tools, cards, a dog lead.",
             "charge_percent": "As the car shows it.",
             "road_test_consent": "Without it nobody drives the car on the road.",
             "plates_legal": "Tick when you have looked: the plates are valid and somebody insures the road test.",
@@ -173,11 +216,16 @@ class CheckInForm(Grouped, ModelActForm):
             "Odometer and fuel",
             ("odometer", "odometer_not_readable", "lower_because", "fuel", "charge_percent"),
         ),
-        ("Keys and belongings", ("brought_by", "keys", "keys_where", "belongings")),
+        ("Keys and belongings", ("keys", "keys_where", "brought_by", "belongings")),
         ("Existing damage", ("damage",)),
         ("Agreed", ("road_test_consent", "plates_legal", "old_parts_back")),
         ("When", ("made_at",)),
     ]
+    folds = (
+        ("Odometer and fuel", "The odometer can't be read", ("odometer_not_readable",)),
+        ("When", "The car came in earlier than now", ("made_at",)),
+    )
+    narrow = ("brought_by", "keys", "keys_where")
 
     def __init__(self, *args, vehicle: Vehicle, day: date, **kwargs):
         super().__init__(*args, **kwargs)

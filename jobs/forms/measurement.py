@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import forms
 
-from jobs.forms.job import Grouped, earlier
+from jobs.forms.job import Folded, earlier
 from jobs.forms.part import PlaceField, position_field
 from jobs.forms.work import StrikeForm
 from jobs.models import Measurement
@@ -36,7 +36,7 @@ class ReadingField(AmountField):
         ]
 
 
-class MeasureForm(Grouped, ActForm):
+class MeasureForm(Folded, ActForm):
     what = forms.CharField(max_length=120, label="What was measured")
     phase = forms.ChoiceField(
         choices=Phase.choices, label="Before or after the work", widget=forms.RadioSelect
@@ -59,8 +59,13 @@ class MeasureForm(Grouped, ActForm):
     parts = [
         ("The reading", ("what", "phase", "reading")),
         ("Its limits", ("low", "high", "limit_source")),
-        ("Where and with what", ("place", "position", "instrument", "note", "made_at")),
+        ("Where and with what", ("instrument", "place", "position", "note", "made_at")),
     ]
+    folds = (
+        ("Where and with what", "Place on the car, note", ("place", "position", "note")),
+        ("Where and with what", "It was measured earlier than now", ("made_at",)),
+    )
+    narrow = ("low", "high")
 
 
 class StrikeMeasurementForm(StrikeForm):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import forms
 
-from jobs.forms.job import Grouped, earlier, one_of_two
+from jobs.forms.job import Folded, earlier, one_of_two
 from jobs.models import FinalCheck, RoadTest
 from workshop.forms.base import ModelActForm, trade_field
 from workshop.forms.fields import AmountField
@@ -14,7 +14,7 @@ from workshop.models import Person
 DRIVEN = ("driver", "driven", "found")
 
 
-class RoadTestForm(Grouped, ModelActForm):
+class RoadTestForm(Folded, ModelActForm):
     distance = AmountField("distance", units=["km", "mi"], low=0, high=2000, required=False, label="Distance")
     made_at = earlier()
 
@@ -32,6 +32,11 @@ class RoadTestForm(Grouped, ModelActForm):
         ("Driven", ("driver", "licence_and_insurance", "driven", "distance", "found", "made_at")),
         ("No road test", ("not_done_because",)),
     ]
+    folds = (
+        ("Driven", "It was driven earlier than now", ("made_at",)),
+        ("No road test", "There was none, because …", ("not_done_because",)),
+    )
+    narrow = ("driver", "distance")
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -52,7 +57,10 @@ class RoadTestForm(Grouped, ModelActForm):
         return cleaned
 
 
-class FinalCheckForm(ModelActForm):
+class FinalCheckForm(Folded, ModelActForm):
+    parts = [("", ("new_damage", "tools_complete", "parts_complete", "note", "made_at"))]
+    folds = (("", "It was looked over earlier than now", ("made_at",)),)
+
     made_at = earlier()
 
     class Meta:

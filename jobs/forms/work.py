@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q
 from django.utils.formats import date_format
 
-from jobs.forms.job import Grouped, earlier
+from jobs.forms.job import Folded, Grouped, earlier
 from jobs.lines import Several
 from jobs.models import Job, LabourEntry, PartUsed, WorkLine
 from jobs.models.work import LineAnswerKind, LineKind
@@ -105,7 +105,17 @@ class _TakesOn(ActForm):
         return Several(self.cleaned_data["items"].order_by("order"))
 
 
-class AddLineForm(_TakesOn):
+class AddLineForm(Folded, _TakesOn):
+    parts = [
+        ("", ("complaint", "kind", "estimate", "faults", "items")),
+        ("Who does it", ("technician", "competence", "qualified", "made_at")),
+    ]
+    folds = (
+        ("Who does it", "It needs a competence", ("competence", "qualified")),
+        ("Who does it", "It was found earlier", ("made_at",)),
+    )
+    narrow = ("kind", "estimate")
+
     complaint = forms.CharField(
         label="What is asked for, or what was found",
         max_length=300,
@@ -133,7 +143,17 @@ class AddLineForm(_TakesOn):
         self.offer(job)
 
 
-class WriteLineForm(EditForm, _TakesOn):
+class WriteLineForm(Folded, EditForm, _TakesOn):
+    parts = [
+        ("", ("cause", "correction")),
+        ("The line itself", ("complaint", "technician", "faults", "items", "competence", "qualified")),
+    ]
+    folds = (
+        ("The line itself", "Complaint, technician", ("complaint", "technician")),
+        ("The line itself", "Faults and items that it takes on", ("faults", "items")),
+        ("The line itself", "Competence needed, and who holds it", ("competence", "qualified")),
+    )
+
     complaint = forms.CharField(label="Complaint", max_length=300, widget=forms.Textarea(attrs={"rows": 2}))
     cause = forms.CharField(
         label="Cause", required=False, widget=forms.Textarea(attrs={"rows": 3}), help_text="What was found."
@@ -185,7 +205,11 @@ _ANSWERS = [
 ]
 
 
-class AnswerForm(EditForm):
+class AnswerForm(Folded, EditForm):
+    parts = [("", ("answer", "amount", "given_by", "channel", "words", "answered_at", "right"))]
+    folds = (("", "When, and by what right", ("answered_at", "right")),)
+    narrow = ("given_by", "channel")
+
     answer = forms.ChoiceField(choices=_ANSWERS, widget=forms.RadioSelect, label="Answer")
     amount = MoneyField(
         required=False,
@@ -258,11 +282,14 @@ class TellForm(ActForm):
         self.fields["told_to"].offer(line.job.vehicle)
 
 
-class LabourForm(ActForm):
+class LabourForm(Folded, ActForm):
+    minutes = AmountField("time", units=["h", "min"], label="Time", help_text="Such as 1.5 h or 90 min.")
     person = forms.ModelChoiceField(Person.objects.none(), label="Who", empty_label="choose")
     day = DayField(label="Day")
-    minutes = AmountField("time", units=["h", "min"], label="Time", help_text="Such as 1.5 h or 90 min.")
     note = forms.CharField(max_length=200, required=False, label="Note")
+
+    parts = [("", ("minutes", "person", "day", "note"))]
+    narrow = ("person", "day")
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -280,7 +307,11 @@ class LabourForm(ActForm):
 UNITS_OF_PARTS = [(unit, unit) for unit in ("pc", "set", "pair", "l", "ml", "kg", "g", "m", "cm")]
 
 
-class PartUsedForm(ActForm):
+class PartUsedForm(Folded, ActForm):
+    parts = [("", ("description", "quantity", "unit", "part_number", "price", "own_part", "made_at"))]
+    folds = (("", "It was used earlier than now", ("made_at",)),)
+    narrow = ("quantity", "unit", "part_number", "price")
+
     description = forms.CharField(max_length=200, label="What")
     part_number = forms.CharField(max_length=60, required=False, label="Part number")
     quantity = NumberField(label="Quantity", initial="1")
@@ -308,7 +339,10 @@ class PartUsedForm(ActForm):
         return quantity
 
 
-class FinishForm(EditForm):
+class FinishForm(Folded, EditForm):
+    parts = [("", ("correction", "made_at"))]
+    folds = (("", "It was done earlier than now", ("made_at",)),)
+
     correction = forms.CharField(label="Correction: what was done", widget=forms.Textarea(attrs={"rows": 4}))
     made_at = earlier()
 

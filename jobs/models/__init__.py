@@ -1,4 +1,7 @@
-from jobs.models.handover import Handover, SheetRevision, SheetText, SignOff
+from jobs.models.angle import AngleNotPossible
+from jobs.models.clock import LabourClock
+from jobs.models.damage import Damage, DamageTelling, Settled
+from jobs.models.handover import Handover, SheetRevision, SheetText, SignatureInk, SignOff
 from jobs.models.isolation import Isolation
 from jobs.models.job import CheckIn, Job, JobMove, JobState, Pass, Tag, ThingOut, Waiver
 from jobs.models.measurement import Measurement
@@ -9,7 +12,10 @@ from jobs.models.torque import Disposition, NewFasteners, Run, SecondCheck, Torq
 from jobs.models.work import LabourEntry, LineAnswer, PartUsed, WorkLine
 
 __all__ = [
+    "AngleNotPossible",
     "CheckIn",
+    "Damage",
+    "DamageTelling",
     "Disposition",
     "FinalCheck",
     "Handover",
@@ -17,6 +23,7 @@ __all__ = [
     "Job",
     "JobMove",
     "JobState",
+    "LabourClock",
     "LabourEntry",
     "LineAnswer",
     "Measurement",
@@ -31,9 +38,11 @@ __all__ = [
     "RoadTest",
     "Run",
     "SecondCheck",
+    "Settled",
     "SheetRevision",
     "SheetText",
     "SignOff",
+    "SignatureInk",
     "StageTarget",
     "Tag",
     "ThingOut",

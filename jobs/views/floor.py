@@ -2,58 +2,71 @@
 
 from __future__ import annotations
 
-import json
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path
+from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.http import condition
 
 from jobs import floor as reads
-from workshop import log
+from jobs import live
+from jobs.models import JobState
 from workshop.pages import may
 from workshop.permissions import May
 
-
-def _etag(request: HttpRequest) -> str:
-    """The log's head says whether anything was written; the quarter of an hour, whether a promise is overdue now."""
-    quarter = int(timezone.now().timestamp() // 900)
-    return f'"{log.current_head().hash[:20]}-{request.user.pk.hex[:8]}-{quarter}"'
+MINE = "floor_mine"
 
 
-def _rows(request: HttpRequest) -> dict:
-    now = timezone.now()
+def _mine(request: HttpRequest) -> bool:
+    """Whether only this person's own work is to stand out. Asked for once, it is so until it is put back."""
+    asked = request.GET.get("mine", "")
+    if asked in ("0", "1") and request.session.get(MINE, False) != (asked == "1"):
+        request.session[MINE] = asked == "1"
+    return asked == "1" if asked else request.session.get(MINE, False)
+
+
+def _rows(request: HttpRequest, mark: str, mine: bool) -> dict[str, Any]:
+    now, today = timezone.now(), timezone.localdate()
     here, coming = list(reads.in_the_building()), list(reads.booked())
     reads.look_at_runs(here)
     for job in (*here, *coming):
         job.next_step = reads.next_step(job)
-        job.late = job.promised_at is not None and job.promised_at < now
+        job.late = reads.late_words(job.promised_at, now)
+        job.mine = reads.is_work_of(request.user, job)
+        job.expected = job.booked_for is not None and timezone.localdate(job.booked_for) <= today
+    ready = [job for job in here if job.state == JobState.READY]
     return {
         "here": here,
+        "working": [job for job in here if job.state != JobState.READY],
+        "ready": ready,
         "coming": coming,
+        "expected": [job for job in coming if job.expected],
+        "later": [job for job in coming if not job.expected],
+        "late": sum(bool(job.late) for job in here),
         "tagged": list(reads.tagged_without_a_job()),
-        "today": timezone.localdate(),
+        "today": today,
+        "mine": mine,
+        "my_count": sum(job.mine for job in here),
+        "live_url": f"{reverse('jobs:floor-rows')}?mine={int(mine)}",
+        "live_mark": mark,
     }
 
 
 @may(May.SEE_SHOP)
 def floor(request: HttpRequest) -> HttpResponse:
     # Taken before the rows are read: a mark that is too old only makes the next poll answer in full.
-    mark = _etag(request)
-    return render(request, "jobs/floor.html", {"headers": _headers(mark), **_rows(request)})
+    mark = live.mark(request)
+    return render(request, "jobs/floor.html", _rows(request, mark, _mine(request)))
 
 
 @may(May.SEE_SHOP)
-@condition(etag_func=_etag)
+@condition(etag_func=live.mark)
 def floor_rows(request: HttpRequest) -> HttpResponse:
     """The list alone, for the poll. Unchanged: 304 after one small query, and the page keeps what it shows."""
-    mark = _etag(request)
-    return render(request, "jobs/_floor_rows.html", {"headers": _headers(mark), **_rows(request)})
-
-
-def _headers(mark: str) -> str:
-    return json.dumps({"If-None-Match": mark})
+    mark = live.mark(request)
+    return render(request, "jobs/_floor_rows.html", _rows(request, mark, request.GET.get("mine") == "1"))
 
 
 urlpatterns = [

@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import NoReverseMatch, path, reverse
 from django.utils import timezone
-from django.utils.http import urlencode
+from django.views.decorators.http import condition
 
-from jobs import floor, gate, sections, states
+from jobs import floor, live, sections, states
 from jobs.acts import job as acts
-from jobs.acts.roadtest import CHANGE_CONSENT, standing_tags
+from jobs.acts.roadtest import CHANGE_CONSENT
 from jobs.forms import job as forms
-from jobs.models import Isolation, Job, WorkLine
+from jobs.models import CheckIn, Job, WorkLine
 from jobs.models.work import LineAnswerKind
+from jobs.picture import JobPicture, picture_of
 from jobs.views import tag as tag_views
 from vehicles import people
 from vehicles.models import Vehicle
@@ -45,6 +46,20 @@ def about(job: Job) -> dict[str, Any]:
 @may(May.SEE_SHOP)
 def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
     """One visit: what was agreed, what was done, and what still blocks handover."""
+    # Taken before anything is read: a mark that is too old only makes the next poll answer in full.
+    mark = live.mark(request)
+    return render(request, "jobs/job.html", _page(request, job_id, mark))
+
+
+@may(May.SEE_SHOP)
+@condition(etag_func=live.mark)
+def job_live(request: HttpRequest, job_id: UUID) -> HttpResponse:
+    """The page's parts, for the poll. Unchanged: 304 after one small query, and the page keeps what it shows."""
+    mark = live.mark(request, job_id)
+    return render(request, "jobs/_job.html", _page(request, job_id, mark))
+
+
+def _page(request: HttpRequest, job_id: UUID, mark: str) -> dict[str, Any]:
     found = get_object_or_404(
         Job.objects.visible_to(request.user)
         .select_related(
@@ -53,6 +68,7 @@ def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
             "lead",
             "payer",
             "authoriser",
+            "limit_given_by",
             "made_by",
             "check_in__odometer__instrument",
             "check_in__brought_by",
@@ -64,18 +80,24 @@ def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
         .prefetch_related("vehicle__registrations"),
         pk=job_id,
     )
-    car = found.vehicle
+    picture = found.picture = JobPicture(found, whole=True)
+    car, closed = found.vehicle, found.is_closed
     main, side = sections.for_job(request, found)
-    page = {
+    return {
         "job": found,
         "car": car,
         "plate": car.current_plate(),
-        "tags": tag_views.shown(standing_tags(car.pk)),
+        "tags": tag_views.shown(picture.tags),
         "main": main,
         "side": side,
-        "late": bool(found.promised_at and found.promised_at < timezone.now() and not found.is_closed),
+        "late": bool(found.promised_at and found.promised_at < timezone.now() and not closed),
+        "gate": None if closed or found.state == states.JobState.BOOKED else picture.gate,
+        "next_step": "" if closed else floor.next_step_of(found),
+        "next_url": "" if closed else floor.next_url(found),
+        "moves_on": [] if closed else _moves_on(request, found),
+        "live_url": reverse("jobs:job-live", args=[found.pk]),
+        "live_mark": mark,
     }
-    return render(request, "jobs/job.html", page)
 
 
 def _who_else(car: Vehicle) -> dict[str, Any]:
@@ -92,6 +114,19 @@ def _who_else(car: Vehicle) -> dict[str, Any]:
     return found
 
 
+# Whoever stands at the desk with the car is not asked to look for the booking first.
+_THEN = [{"value": "check-in", "label": "The car is here: check it in"}]
+
+
+def _after_booking(request: HttpRequest):
+    def where(job: Job) -> str:
+        if request.POST.get("then") == "check-in" and request.user.may(May.CHECK_IN):
+            return reverse("jobs:check-in", args=[job.pk])
+        return job.get_absolute_url()
+
+    return where
+
+
 @may(May.BOOK)
 def job_book(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     car = visible_vehicle(request, vehicle_id)
@@ -104,9 +139,11 @@ def job_book(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         fixed={"vehicle": car},
         form_kwargs={"vehicle": car, "day": timezone.localdate()},
         initial={"limit": Shop.current().default_limit, **_who_else(car)},
+        done=_after_booking(request),
         cancel=car,
         said="Booked.",
-        context={"kicker": car.name, "kicker_url": car.get_absolute_url()},
+        template="jobs/act_folded.html",
+        context={"then": _THEN, "kicker": car.name, "kicker_url": car.get_absolute_url()},
     )
 
 
@@ -136,9 +173,11 @@ def comeback_book(request: HttpRequest, line_id: UUID) -> HttpResponse:
             "limit": Shop.current().default_limit,
             **_who_else(car),
         },
+        done=_after_booking(request),
         cancel=line.job,
         said="Booked.",
-        context=about(line.job),
+        template="jobs/act_folded.html",
+        context={"then": _THEN, **about(line.job)},
     )
 
 
@@ -163,6 +202,17 @@ def job_agree(request: HttpRequest, job_id: UUID) -> HttpResponse:
     )
 
 
+def _brings_it(car: Vehicle):
+    """Who is around the car, where that is one person only: chosen beforehand, to be changed at will."""
+    found = list(people.people_of(car, timezone.localdate())[:2])
+    return found[0].pk if len(found) == 1 else None
+
+
+def _last_check_in(job: Job) -> CheckIn | None:
+    """Of the car's last visit: its damage is compared with, and never copied, as it is to be seen anew."""
+    return CheckIn.objects.filter(job__vehicle=job.vehicle_id).exclude(job=job).order_by("-made_at").first()
+
+
 @may(May.CHECK_IN)
 def check_in(request: HttpRequest, job_id: UUID) -> HttpResponse:
     found = visible_job(request, job_id)
@@ -180,11 +230,19 @@ def check_in(request: HttpRequest, job_id: UUID) -> HttpResponse:
         submit="Check the car in",
         fixed={"job": found},
         form_kwargs={"vehicle": found.vehicle, "day": timezone.localdate()},
-        initial={"odometer": ["", latest.instrument.unit if latest else Shop.current().distance_unit]},
+        initial={
+            "odometer": ["", latest.instrument.unit if latest else Shop.current().distance_unit],
+            "brought_by": _brings_it(found.vehicle),
+        },
         done=found,
         said="Checked in.",
         template="jobs/check_in.html",
-        context={"latest": latest, **about(found)},
+        context={
+            "latest": latest,
+            "before": _last_check_in(found),
+            "angle_url": _angles(found),
+            **about(found),
+        },
     )
 
 
@@ -308,7 +366,16 @@ def comeback_judge(request: HttpRequest, job_id: UUID) -> HttpResponse:
 
 
 def _check_in_section(request: HttpRequest, job: Job) -> dict:
-    return {"check_in": getattr(job, "check_in", None)}
+    check_in = getattr(job, "check_in", None)
+    return {"check_in": check_in, "photos": [], "angle_url": _angles(job) if check_in else ""}
+
+
+def _angles(job: Job) -> str:
+    """The photos of the car all round at check-in."""
+    try:
+        return reverse("jobs:angles", args=[job.pk, "check_in"])
+    except NoReverseMatch:
+        return ""
 
 
 def _comeback_section(request: HttpRequest, job: Job) -> dict | None:
@@ -318,14 +385,12 @@ def _comeback_section(request: HttpRequest, job: Job) -> dict | None:
 def _tests_section(request: HttpRequest, job: Job) -> dict | None:
     if job.state == states.JobState.BOOKED:
         return None
-    return {
-        "road_tests": job.road_tests.select_related("driver", "made_by"),
-        "final_checks": job.final_checks.select_related("made_by"),
-    }
+    picture = picture_of(job)
+    return {"road_tests": picture.road_tests, "final_checks": picture.final_checks}
 
 
 def _things_section(request: HttpRequest, job: Job) -> dict | None:
-    rows = list(job.things_out.select_related("made_by", "back_by"))
+    rows = [thing for thing in picture_of(job).things if thing.job_id == job.pk]
     if not rows and (job.state == states.JobState.BOOKED or job.is_closed):
         return None
     return {"things": rows}
@@ -338,11 +403,7 @@ def _passes_section(request: HttpRequest, job: Job) -> dict | None:
 
 def _isolations_section(request: HttpRequest, job: Job) -> dict | None:
     # One that still stands is the car's, whichever job it was made on.
-    rows = list(
-        Isolation.objects.filter(Q(job=job) | Q(vehicle=job.vehicle_id, re_energised_at=None)).select_related(
-            "isolated_by", "competence", "re_energised_by", "job"
-        )
-    )
+    rows = picture_of(job).isolations
     if not job.vehicle.high_voltage and not rows:
         return None
     return {"isolations": rows, "isolated": any(row.re_energised_at is None for row in rows)}
@@ -356,7 +417,14 @@ def _surveys_section(request: HttpRequest, job: Job) -> dict | None:
 
 
 def _faults_section(request: HttpRequest, job: Job) -> dict | None:
-    return {"faults": job.faults.select_related("place")}
+    picture = picture_of(job)
+    on_lines: dict = {}
+    for line in picture.lines:
+        for fault in line.faults.all():
+            on_lines.setdefault(fault.pk, []).append(str(line.order))
+    for fault in picture.faults:
+        fault.on_lines = ", ".join(on_lines.get(fault.pk, []))
+    return {"faults": picture.faults}
 
 
 def _moves_section(request: HttpRequest, job: Job) -> dict | None:
@@ -368,32 +436,23 @@ def _blockers_section(request: HttpRequest, job: Job) -> dict | None:
     if job.is_closed or job.state == states.JobState.BOOKED:
         return None
     waive = f"{reverse('jobs:waive', args=[job.pk])}?" if request.user.may(May.WAIVE) else ""
-    rows = [
-        {
-            "text": row.text,
-            "url": row.url,
-            "critical": row.critical,
-            "waive": waive + urlencode({"blocker": row.key}) if waive and row.waivable else "",
-        }
-        for row in gate.blockers(job)
-    ]
-    return {"blockers": rows, "waivers": job.waivers.select_related("made_by")}
+    picture = picture_of(job)
+    return {"gate": picture.gate, "waive": waive, "waivers": picture.waivers}
 
 
 def _next_section(request: HttpRequest, job: Job) -> dict | None:
-    """The moves that this person may make, and the other forms that the state allows."""
-    if job.is_closed:
-        return None
-    return {"moves_on": _moves_on(request, job), "next_step": floor.next_step_of(job)}
+    """The forms that the state allows besides the step to take now; `moves_on` is the page's."""
+    return None if job.is_closed else {}
 
 
 def open_lines(job: Job) -> list[WorkLine]:
     """Lines that are neither done nor dropped although they may or must still be: undecided, or authorised."""
-    return list(
-        job.lines.filter(done_at=None, dropped_because="")
-        .exclude(answer__in=[LineAnswerKind.NO, LineAnswerKind.LATER])
-        .order_by("order")
-    )
+    return _still_open(job.lines.order_by("order"))
+
+
+def _still_open(lines: Iterable[WorkLine]) -> list[WorkLine]:
+    settled = (LineAnswerKind.NO, LineAnswerKind.LATER)
+    return [line for line in lines if line.is_open and line.answer not in settled]
 
 
 def _moves_on(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
@@ -407,7 +466,7 @@ def _moves_on(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
     found = []
     for number, move in enumerate(states.moves_from(job.state, request.user)):
         entry: dict[str, Any] = {"label": move.label, "first": number == 0, "back": move.needs_reason}
-        early = move.to_state == states.JobState.FINAL_CHECKS and bool(open_lines(job))
+        early = move.to_state == states.JobState.FINAL_CHECKS and bool(_still_open(picture_of(job).lines))
         if early:
             # It may be: the page lists the lines that are still open. It is not the step to take now.
             entry["first"] = False
@@ -427,7 +486,7 @@ def _moves_on(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
 
 
 def _outstanding_section(request: HttpRequest, job: Job) -> dict:
-    return {"items": job.vehicle.outstanding_items.open().most_severe_first()}
+    return {"items": picture_of(job).items}
 
 
 sections.add_section(10, "check-in", "jobs/_check_in.html", _check_in_section)
@@ -440,7 +499,7 @@ sections.add_section(75, "surveys", "jobs/_surveys.html", _surveys_section)
 sections.add_section(80, "faults", "jobs/_faults.html", _faults_section)
 sections.add_section(95, "moves", "jobs/_moves.html", _moves_section)
 sections.add_section(10, "blockers", "jobs/_blockers.html", _blockers_section, side=True)
-sections.add_section(5, "next", "jobs/_next.html", _next_section, side=True)
+sections.add_section(40, "else", "jobs/_next.html", _next_section, side=True)
 sections.add_section(30, "outstanding", "jobs/_outstanding.html", _outstanding_section, side=True)
 
 
@@ -461,6 +520,7 @@ urlpatterns = [
     path("vehicles/<uuid:vehicle_id>/book/", job_book, name="job-book"),
     path("lines/<uuid:line_id>/comeback/", comeback_book, name="comeback-book"),
     path("jobs/<uuid:job_id>/", job, name="job"),
+    path("jobs/<uuid:job_id>/live/", job_live, name="job-live"),
     path("jobs/<uuid:job_id>/agree/", job_agree, name="job-agree"),
     path("jobs/<uuid:job_id>/check-in/", check_in, name="check-in"),
     path("jobs/<uuid:job_id>/check-in/change/", check_in_change, name="check-in-change"),

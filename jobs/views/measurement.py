@@ -10,8 +10,8 @@ from django.urls import path
 from jobs.acts import measurement as acts
 from jobs.forms import measurement as forms
 from jobs.models.measurement import Phase
-from jobs.views.work import about_line, visible_line
-from workshop.pages import act_page, may
+from jobs.views.work import line_page, visible_line
+from workshop.pages import may
 from workshop.permissions import May
 
 
@@ -19,8 +19,9 @@ from workshop.permissions import May
 def measure(request: HttpRequest, line_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
     before = line.measurements.counting().filter(phase=Phase.BEFORE).exists()
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.MeasureForm,
         act=acts.measure,
         title="Measurement",
@@ -32,26 +33,23 @@ def measure(request: HttpRequest, line_id: UUID) -> HttpResponse:
             "phase": Phase.AFTER if before else Phase.BEFORE,
             "reading": ["", request.GET.get("unit", "")],
         },
-        done=line,
         said="Measurement recorded.",
-        context=about_line(line),
     )
 
 
 @may(May.MEASURE)
 def measurement_strike(request: HttpRequest, line_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        line,
         form_class=forms.StrikeMeasurementForm,
         act=acts.strike_measurement,
         title="Measurement entered in error",
         submit="Take it back",
         intro="It stays to be seen, and counts as nothing.",
         form_kwargs={"rows": line.measurements.counting()},
-        done=line,
         said="Taken back.",
-        context=about_line(line),
     )
 
 

@@ -22,6 +22,7 @@ from jobs.views.job import about, visible_job
 from vehicles.models import Severity
 from vehicles.models.fault import Reproduced
 from vehicles.people import authorisers_of
+from vehicles.photos import photos_of
 from workshop.models import Shop
 from workshop.pages import act_page, may
 from workshop.permissions import May
@@ -45,6 +46,37 @@ def about_line(line: WorkLine) -> dict[str, Any]:
     }
 
 
+def back_to(request: HttpRequest, line: WorkLine) -> str:
+    """Where a form of a line leads: to the line on the job page where it was opened there, else to the line's page."""
+    if request.GET.get("from") == "job":
+        return f"{line.job.get_absolute_url()}#line-{line.pk}"
+    return line.get_absolute_url()
+
+
+def line_page(
+    request: HttpRequest,
+    line: WorkLine,
+    *,
+    form_kwargs: dict[str, Any] | None = None,
+    context: dict[str, Any] | None = None,
+    **options: Any,
+) -> HttpResponse:
+    """`act_page` for a form of a line, which the job page can open under the line (`static/js/inline.js`).
+
+    Opened there, its fields get names of their own, and it says where it is sent.
+    """
+    if hasattr(options["form_class"], "folded_groups"):
+        options.setdefault("template", "jobs/act_folded.html")
+    ids = {"auto_id": f"l{line.pk.hex[:8]}_%s"} if request.htmx else {}
+    return act_page(
+        request,
+        form_kwargs={**ids, **(form_kwargs or {})},
+        done=back_to(request, line),
+        context={"action": request.get_full_path(), **about_line(line), **(context or {})},
+        **options,
+    )
+
+
 def currency() -> str:
     return Shop.current().currency
 
@@ -64,6 +96,7 @@ def line(request: HttpRequest, line_id: UUID) -> HttpResponse:
         pk=line_id,
     )
     (one,) = shown.shown(found.job, [found])
+    one.photos.extend(photos_of(found.job.vehicle_id, line=found))
     return render(
         request,
         "jobs/line.html",
@@ -81,7 +114,7 @@ def _lines_section(request: HttpRequest, job: Job) -> dict[str, Any]:
     return {"lines": shown.lines_of(job)}
 
 
-sections.add_section(20, "lines", "jobs/_lines.html", _lines_section)
+sections.add_section(20, "lines", "jobs/_lines.html", _lines_section, of_parts=True)
 
 
 # --- writing a line ---------------------------------------------------------------------------------------
@@ -98,8 +131,10 @@ def line_add(request: HttpRequest, job_id: UUID) -> HttpResponse:
         submit="Add the line",
         fixed={"job": job},
         form_kwargs={"job": job, "currency": currency()},
+        done=lambda line: f"{job.get_absolute_url()}#line-{line.pk}",
         cancel=job,
         said="Line added.",
+        template="jobs/act_folded.html",
         context=about(job),
     )
 
@@ -108,8 +143,9 @@ def line_add(request: HttpRequest, job_id: UUID) -> HttpResponse:
 def line_write(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
     names = ("complaint", "cause", "correction", "technician", "competence", "qualified")
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.WriteLineForm,
         act=acts.write_line,
         title="Complaint, cause, correction",
@@ -121,9 +157,7 @@ def line_write(request: HttpRequest, line_id: UUID) -> HttpResponse:
             "faults": found.faults.all(),
             "items": found.items.all(),
         },
-        done=found,
         said="Written.",
-        context=about(found.job),
     )
 
 
@@ -136,8 +170,9 @@ def line_estimate(request: HttpRequest, line_id: UUID) -> HttpResponse:
     intro = ""
     if found.authorised_amount is not None:
         intro = f"Authorised up to {in_money(found.authorised_amount)}. Above that the owner is asked again."
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.EstimateForm,
         act=answer_acts.estimate_line,
         title="Estimate",
@@ -145,9 +180,7 @@ def line_estimate(request: HttpRequest, line_id: UUID) -> HttpResponse:
         fixed={"line": found},
         form_kwargs={"currency": currency()},
         initial={"seen_version": found.version, "estimate": found.estimate, "cost": found.cost},
-        done=found,
         said="Estimated.",
-        context=about_line(found),
     )
 
 
@@ -166,8 +199,9 @@ def line_answer(request: HttpRequest, line_id: UUID) -> HttpResponse:
         intro = "This line is not estimated: with a yes, say up to what amount."
     else:
         intro = f"The line comes to {in_money(found.amount)}."
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.AnswerForm,
         act=answer_acts.record_answer,
         title="The owner's answer",
@@ -180,9 +214,7 @@ def line_answer(request: HttpRequest, line_id: UUID) -> HttpResponse:
             "answered_at": timezone.localtime().replace(second=0, microsecond=0),
             "given_by": _who_decides(found),
         },
-        done=found,
         said="The answer is recorded.",
-        context=about_line(found),
     )
 
 
@@ -191,8 +223,9 @@ def line_tell(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
     if found.kind != LineKind.MAKE_SAFE:
         raise Http404("only making safe is told of")
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.TellForm,
         act=answer_acts.tell_made_safe,
         title="The owner was told",
@@ -200,9 +233,7 @@ def line_tell(request: HttpRequest, line_id: UUID) -> HttpResponse:
         fixed={"line": found},
         form_kwargs={"line": found},
         initial={"told": f"Made safe: {found.complaint}", "told_to": _who_decides(found)},
-        done=found,
         said="Recorded.",
-        context=about_line(found),
     )
 
 
@@ -249,67 +280,63 @@ def _own_page(line: WorkLine) -> str:
 @may(May.LABOUR)
 def labour_add(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.LabourForm,
         act=labour_acts.add_labour,
         title="Labour",
         fixed={"line": found},
         initial={"person": request.user.pk, "day": timezone.localdate(), "minutes": ["", "h"]},
-        done=found,
         said="Labour recorded.",
-        context=about_line(found),
     )
 
 
 @may(May.LABOUR)
 def labour_strike(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.StrikeLabourForm,
         act=labour_acts.strike_labour,
         title="Labour entered in error",
         submit="Take it back",
         intro="The entry stays to be seen, and counts as nothing.",
         form_kwargs={"rows": found.labour.counting().select_related("person")},
-        done=found,
         said="Taken back.",
-        context=about_line(found),
     )
 
 
 @may(May.FIT_PARTS)
 def part_use(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.PartUsedForm,
         act=labour_acts.use_part,
         title="Part or material used",
         intro="What is billed. A part that has its place on the car is fitted there too: “Parts of the car”.",
         fixed={"line": found},
         form_kwargs={"currency": currency()},
-        done=found,
         said="Part recorded.",
-        context=about_line(found),
     )
 
 
 @may(May.FIT_PARTS)
 def part_strike(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.StrikePartUsedForm,
         act=labour_acts.strike_part_used,
         title="Part entered in error",
         submit="Take it back",
         intro="The entry stays to be seen, and counts as nothing. Correct the line's cost too, where it changed.",
         form_kwargs={"rows": found.parts_used.counting()},
-        done=found,
         said="Taken back.",
-        context=about_line(found),
     )
 
 
@@ -319,25 +346,25 @@ def part_strike(request: HttpRequest, line_id: UUID) -> HttpResponse:
 @may(May.FINISH_LINE)
 def line_finish(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.FinishForm,
         act=acts.finish_line,
         title="Finish the line",
         submit="It is done",
         fixed={"line": found},
         initial={"seen_version": found.version, "correction": found.correction},
-        done=found,
         said="The line is done.",
-        context=about_line(found),
     )
 
 
 @may(May.EDIT_LINE)
 def line_drop(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.DropForm,
         act=acts.drop_line,
         title="Drop the line",
@@ -345,26 +372,23 @@ def line_drop(request: HttpRequest, line_id: UUID) -> HttpResponse:
         intro="It stays on record as not done. Faults and items that it took on are still open.",
         fixed={"line": found},
         initial={"seen_version": found.version},
-        done=found,
         said="The line is dropped.",
-        context=about_line(found),
     )
 
 
 @may(May.FINISH_LINE)
 def line_reopen(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.ReopenForm,
         act=acts.reopen_line,
         title="Reopen the line",
         submit="Reopen it",
         intro="Faults that it ended stay ended until they are reopened themselves.",
         fixed={"line": found},
-        done=found,
         said="The line is open again.",
-        context=about_line(found),
     )
 
 
@@ -378,8 +402,9 @@ def fault_fix(request: HttpRequest, line_id: UUID, fault_id: UUID) -> HttpRespon
             f" {fault.get_reproduced_display()}: it is “repaired, not yet confirmed” until it has been looked at "
             "again. Say by when."
         )
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.FixedForm,
         act=acts.end_fixed,
         title="Fixed by this line",
@@ -387,9 +412,7 @@ def fault_fix(request: HttpRequest, line_id: UUID, fault_id: UUID) -> HttpRespon
         fixed={"line": found, "fault": fault},
         form_kwargs={"fault": fault},
         initial={"seen_version": fault.version, "due_distance": ["", Shop.current().distance_unit]},
-        done=found,
         said="The fault has its end.",
-        context=about_line(found),
     )
 
 
@@ -397,17 +420,16 @@ def fault_fix(request: HttpRequest, line_id: UUID, fault_id: UUID) -> HttpRespon
 def item_done(request: HttpRequest, line_id: UUID, item_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
     item = get_object_or_404(found.items, pk=item_id)
-    return act_page(
+    return line_page(
         request,
+        found,
         form_class=forms.ItemDoneForm,
         act=acts.end_item_by_line,
         title="Done by this line",
         intro=str(item),
         fixed={"line": found, "item": item},
         initial={"seen_version": item.version},
-        done=found,
         said="The item is ended.",
-        context=about_line(found),
     )
 
 

@@ -169,7 +169,7 @@ def test_as_many_queries_for_twenty_cars_as_for_two(client, lead):
     many, twenty = queries()
     assert (two, twenty) == (2, 20)
     assert few == many
-    assert many <= 14
+    assert many <= 13
 
 
 def test_asking_again_costs_one_small_query_while_nothing_was_written(client, car, lead):
@@ -192,13 +192,13 @@ def test_asking_again_costs_one_small_query_while_nothing_was_written(client, ca
 
 
 def test_the_page_carries_the_mark_that_its_own_poll_sends(client, lead):
-    import json
-
     client.force_login(lead)
     page = client.get("/floor/")
-    mark = json.loads(page.context["headers"])["If-None-Match"]
-    assert client.get("/floor/rows/", headers={"If-None-Match": mark}).status_code == 304
-    assert 'hx-trigger="every 15s"' in page.content.decode()
+    url, mark = page.context["live_url"], page.context["live_mark"]
+    assert client.get(url, headers={"If-None-Match": mark}).status_code == 304
+    text = page.content.decode()
+    assert f'data-live="{url}"' in text
+    assert mark.strip('"') in text
 
 
 def test_a_mark_is_one_persons(client, lead, technician):

@@ -315,7 +315,7 @@ def test_the_gate_asks_as_often_for_a_long_job_as_for_a_short_one(job, car, keep
         ItemFactory(person=lead, vehicle=car, severity="dangerous", reason="deferred")
     assert run.pk
     assert count() == short
-    assert short <= 30
+    assert short <= 25
 
 
 def test_a_car_is_called_ready_through_the_gate(job, lead, technician):

@@ -470,7 +470,7 @@ def test_the_section_asks_the_same_questions_for_2_and_20_lines(
     request.user = lead
     lead.roles  # noqa: B018 - loaded once by the sign-in
     job = Job.objects.select_related("vehicle").get(pk=job.pk)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         page = render_to_string(
             "jobs/_lines.html", {"job": job, "car": car, "user": lead, **_lines_section(request, job)}
         )
@@ -517,7 +517,7 @@ def test_a_line_is_added_from_the_job(client, job, car, technician, front_desk):
     assert "120,50" in answer.content.decode()
     answer = client.post(url, {**typed, "complaint": "Squeals"})
     line = WorkLine.objects.get()
-    assert answer.url == line.get_absolute_url()
+    assert answer.url == f"{job.get_absolute_url()}#line-{line.pk}"
     assert answer.headers["X-Saved-Key"] == typed["key"]
     assert (line.estimate, list(line.faults.all())) == (Decimal("120.50"), [fault])
     # The same form again (double tap): the same line.

@@ -15,6 +15,7 @@ from jobs.models import Job, ProcedureVersion, Run, SecondCheck, SheetRevision, 
 from jobs.models.job import JobState
 from jobs.models.torque import ReadingKind, ReadingVerdict
 from jobs.versions import content_hash
+from vehicles.files import verify as stored_files
 from workshop.canonical import sha256
 from workshop.engineering import limits
 from workshop.engineering.units import Amount
@@ -43,9 +44,14 @@ def sheets() -> Iterator[str]:
                 yield f"{name}: its PDF does not give its hash"
             if sha256(text.personal) != row.personal_hash:
                 yield f"{name}: its personal page does not give its hash"
-        for signature in row.signatures.all():
+        for signature in row.signatures.select_related("ink"):
             if signature.data_hash != row.technical_hash:
                 yield f"{name}: a signature stands against another hash"
+            drawn = getattr(signature, "ink", None)
+            if bool(signature.ink_hash) != (drawn is not None):
+                yield f"{name}: what was drawn to sign is missing, or belongs to no signature on the screen"
+            elif drawn is not None and drawn.erased_at is None and sha256(drawn.lines) != signature.ink_hash:
+                yield f"{name}: what was drawn to sign does not give its hash"
 
 
 def sheets_in_the_log() -> Iterator[str]:
@@ -90,7 +96,7 @@ def second_checks() -> Iterator[str]:
 def verdicts() -> Iterator[str]:
     """Each verdict, computed again from the value, limits, deviation and rule that stand with it, is the stored one."""
     rows = (
-        TorqueReading.objects.exclude(kind__in=[ReadingKind.LOOSENED])
+        TorqueReading.objects.exclude(kind__in=[ReadingKind.LOOSENED, ReadingKind.NOT_DONE])
         .select_related("run__job", "run__version_used__procedure")
         .order_by("run", "order")
     )
@@ -197,6 +203,7 @@ CHECKS: tuple[Callable[[], Iterator[str]], ...] = (
     versions,
     job_numbers,
     closed_jobs,
+    stored_files.problems,
 )
 
 
@@ -206,7 +213,7 @@ def problems() -> Iterator[str]:
 
 
 class Command(BaseCommand):
-    help = "Reread the records that span rows (sheets, verdicts, checks, numbers), and name the first that is wrong."
+    help = "Reread the records that span rows (sheets, verdicts, checks, numbers, files), and name the first that is wrong."
 
     def add_arguments(self, parser):
         parser.add_argument("--all", action="store_true", help="name every problem, not only the first")
