@@ -33,10 +33,12 @@ class Hand:
         opens: str = "",
         form: str = "form",
         query: dict | None = None,
+        raw: dict | None = None,
         **typed: Any,
     ):
         """Open the page, fill in its form with `typed`, send it; answers the response.
 
+        `raw` is typed into fields that the page draws beside those of its form (the stages of a step).
         `on` is the text of the page that a person comes from: the link must be there. `opens` names the page
         that holds the form where that is another one than the form is sent to.
         """
@@ -47,7 +49,7 @@ class Hand:
         assert page.status_code == 200, (name, page.status_code, page.text[:400])
         if opens:
             assert url in page.text, f"no way to {url} on the page that holds its form"
-        data = filled(page.context[form], typed)
+        data = {**filled(page.context[form], typed), **(raw or {})}
         target = url if opens else page.context.get("action") or url
         response = self.client.post(target, data)
         assert response.status_code == 302, (name, response.status_code, errors_of(response))

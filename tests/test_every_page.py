@@ -12,8 +12,10 @@ from django.urls import get_resolver, reverse
 
 from jobs import demo
 from jobs.models import (
+    Damage,
     Isolation,
     Job,
+    LabourClock,
     Run,
     SheetRevision,
     Tag,
@@ -22,20 +24,23 @@ from jobs.models import (
     WorkLine,
 )
 from tests.pages import EVERYBODY, PUBLIC, WHO
-from tests.people import CAST, make_person
+from tests.people import CAST, by, make_person
+from vehicles.acts import fault as fault_acts
 from vehicles.models import (
+    Attachment,
     Fault,
     FittedPart,
     Instrument,
     Keeper,
     OdometerReading,
     OutstandingItem,
+    Possibility,
     Registration,
     Survey,
     Vehicle,
     VehicleKeeper,
 )
-from workshop.models import Event, Person, TorqueTool
+from workshop.models import Competence, Device, Event, Person, TorqueTool
 
 pytestmark = [pytest.mark.xdist_group("played demo")]
 
@@ -84,7 +89,9 @@ def arguments() -> dict[str, object]:
         "part_id": FittedPart.objects.filter(vehicle=car, removed_at=None).first().pk,
         "survey_id": Survey.objects.get(vehicle__make="Ostra").pk,
         "place_slug": "tow-bar",
+        "zone": "brakes",
         "fault_id": Fault.objects.filter(vehicle=car, lines=line).first().pk,
+        "possibility_id": (Possibility.objects.first() or _possibility(car)).pk,
         "item_id": OutstandingItem.objects.filter(vehicle=car).first().pk,
         "job_id": job.pk,
         "line_id": line.pk,
@@ -95,15 +102,31 @@ def arguments() -> dict[str, object]:
         "stage_id": version.steps.first().stages.first().pk,
         "reading_id": TorqueReading.objects.filter(run=run).first().pk,
         "tag_id": Tag.objects.first().pk,
+        "clock_id": LabourClock.objects.first().pk,
         "thing_id": ThingOut.objects.first().pk,
         "isolation_id": Isolation.objects.first().pk,
         "tool_id": TorqueTool.objects.first().pk,
         "sheet_id": SheetRevision.objects.get(job=job).pk,
         "token": SheetRevision.objects.get(job=job).token,
         "person_id": Person.objects.get(sign_in_name="tamsin").pk,
+        "competence_id": Competence.objects.first().pk,
+        "device_id": Device.objects.first().pk,
         "seq": Event.objects.filter(detail__isnull=False).first().pk,
         "part": "lead",
+        "photo_id": Attachment.objects.filter(vehicle=car, kind="photo").first().pk,
+        "damage_id": Damage.objects.first().pk,
+        "occasion": "check_in",
+        "angle": "roof",
     }
+
+
+def _possibility(car: Vehicle) -> Possibility:
+    """On a fault that is open: where the demo notes none, one is noted here."""
+    lead = Person.objects.get(sign_in_name="lida")
+    fault = fault_acts.report_fault(
+        by=by(lead), vehicle=car, kind="finding", title="Ticks when cold", severity="minor"
+    )
+    return fault_acts.add_possibility(by=by(lead), fault=fault, what="exhaust manifold gasket")
 
 
 # A name of a pattern's part that means another record on some URLs.
@@ -236,10 +259,15 @@ def test_what_every_page_is_like(world, db):
             if found := re.search(left, body):
                 wrong.append((name, found.group(), body[max(0, found.start() - 60) : found.end() + 20]))
         # Page tests count exactly, for little and much; this is the roof over all of them.
-        if queries.count > 75:
+        if queries.count > ROOFS.get(name, 75):
             wrong.append((name, "queries", queries.count))
     assert not wrong, "\n".join(map(str, wrong))
     assert seen > 60
+
+
+# A closed job of whose car something was written since: its sheet is gathered anew, to see whether it still says the
+# same. Whoever opens an old job after that waits for it; the floor and the open jobs never do.
+ROOFS = {"jobs:job": 90, "jobs:job-live": 90}
 
 
 class CountQueries:

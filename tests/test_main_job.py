@@ -6,10 +6,12 @@ import io
 import re
 
 import pytest
+from django.urls import reverse
 from pypdf import PdfReader
 
 from jobs.models import Job, JobState, ProcedureVersion, Run, SheetRevision, TorqueReading, WorkLine
-from tests.hand import Hand
+from tests import signing
+from tests.hand import Hand, filled
 from vehicles.models import Fault, FittedPart, Keeper, OutstandingItem, Place, Survey, Vehicle
 from workshop import log
 from workshop.models import TorqueTool
@@ -44,10 +46,9 @@ def a_released_procedure(lead: Hand) -> ProcedureVersion:
     version = ProcedureVersion.objects.get()
     lead.do("jobs:step-add", version, on=lead.see("jobs:procedure-version", version), title="Wheel to hub",
             fasteners="4", pattern="circle", critical=True, thread="M12x1.5", property_class="10.9",
-            nut_factor="0,2")  # fmt: skip
-    step = version.steps.get()
-    lead.do("jobs:stage-add", step, on=lead.see("jobs:procedure-version", version), name="Final", kind="torque",
-            limit="range", unit="N.m", low="100", high="120")  # fmt: skip
+            nut_factor="0,2", raw={"stage_count": "1", "stage-0-name": "Final", "stage-0-kind": "torque",
+            "stage-0-t0-limit": "range", "stage-0-t0-unit": "N.m", "stage-0-t0-low": "100",
+            "stage-0-t0-high": "120"})  # fmt: skip
     lead.do("jobs:version-release", version, on=lead.see("jobs:procedure-version", version))
     version.refresh_from_db()
     return version
@@ -152,8 +153,16 @@ def test_the_whole_job_by_hand(hands, technician, lead, settings):
     boss.do("jobs:final-check", job, on=boss.see("jobs:job", job), new_damage="None.", tools_complete=True,
             parts_complete=True)  # fmt: skip
     boss.do("jobs:call-ready", job, opens="jobs:handover", form="ready_form")
-    boss.do("jobs:handover", job, on=boss.see("jobs:job", job), odometer=["187442", "km"], collected_by=corin,
-            identified_by="identity card", left_how="driven", keys_returned="1")  # fmt: skip
+    # What is still asked; then both read the very sheet and sign it on the screen.
+    assert reverse("jobs:handover", args=[job.pk]) in boss.see("jobs:job", job)
+    asked = boss.client.get(reverse("jobs:handover", args=[job.pk])).context["form"]
+    typed = filled(asked, {"odometer": ["187442", "km"], "collected_by": corin, "identified_by": "identity card",
+                           "left_how": "driven", "keys_returned": "1"})  # fmt: skip
+    signed = signing.hand_over(
+        boss.client, reverse("jobs:handover", args=[job.pk]), typed,
+        lead_signs="glass", lead_ink=signing.drawing(), collector_signs="glass", collector_ink=signing.drawing(1),
+    )  # fmt: skip
+    assert signed.status_code == 302
 
     job.refresh_from_db()
     sheet = SheetRevision.objects.get()

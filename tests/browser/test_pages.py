@@ -12,10 +12,10 @@ from playwright.sync_api import expect
 
 from jobs import demo
 from jobs.acts import torque, work
-from jobs.models import Job, Procedure, Run, SheetRevision, WorkLine
+from jobs.models import Damage, Job, Procedure, Run, SheetRevision, WorkLine
 from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
 from tests.people import PASSWORD, by
-from vehicles.models import Fault, FittedPart, Keeper, OutstandingItem, Survey, Vehicle
+from vehicles.models import Attachment, Fault, FittedPart, Keeper, OutstandingItem, Survey, Vehicle
 from workshop.models import Person, TorqueTool
 
 # Success criteria of WCAG 2.2, levels A and AA, as axe's rules are tagged with them.
@@ -129,6 +129,19 @@ def places() -> list[tuple[str, str, int, str]]:
         (reverse("workshop:people"), "silvan", 200, "axe"),
         (reverse("workshop:log"), "silvan", 200, "axe"),
         (reverse("workshop:styles"), "silvan", 200, "axe"),
+        (reverse("vehicles:history", args=[car.pk]), "lida", 200, "axe"),
+        (reverse("vehicles:history", args=[old.pk]) + "?kind=job&since=2016", "lida", 200, "axe"),
+        (reverse("vehicles:history-report", args=[car.pk]), "lida", 200, ""),
+        (reverse("jobs:vehicle-sheets", args=[old.pk]), "lida", 200, "axe"),
+        (reverse("vehicles:find") + "?q=halden", "fern", 200, "axe"),
+        (reverse("vehicles:photos", args=[car.pk]), "lida", 200, "axe"),
+        (reverse("vehicles:photo-add", args=[car.pk]), "lida", 200, "axe"),
+        (Attachment.objects.filter(line__isnull=False, moment="after").first().get_absolute_url(), "lida", 200, "axe"),
+        (Attachment.objects.filter(vehicle=car, occasion="").first().get_absolute_url(), "corin", 200, ""),
+        (reverse("jobs:angles", args=[open_job.pk, "check_in"]), "tamsin", 200, "axe"),
+        (reverse("jobs:angles-compare", args=[closed.pk]), "lida", 200, "axe"),
+        (reverse("jobs:damages"), "silvan", 200, "axe"),
+        (Damage.objects.first().get_absolute_url(), "lida", 200, "axe"),
         (reverse("vehicles:my-cars"), "corin", 200, "axe"),
         (reverse("vehicles:my-car", args=[car.pk]), "corin", 200, "axe"),
         (reverse("workshop:login"), "", 200, "axe"),
@@ -176,7 +189,8 @@ def violations(page, rules: dict, leave_out: str | None = None) -> list[str]:
         page.evaluate(AXE_SCRIPT)
     found = page.evaluate(
         "([leaveOut, runOnly]) => axe.run({ include: [document], exclude: leaveOut ? [[leaveOut]] : [] },"
-        " { runOnly, resultTypes: ['violations'] })",
+        # Without preloading: for a shadow tree axe writes a style element into it, which the policy stops.
+        " { runOnly, resultTypes: ['violations'], preload: false })",
         [leave_out, rules],
     )
     assert found["passes"], "axe looked at nothing"

@@ -64,7 +64,6 @@ def test_the_printed_draft_holds_what_the_sheet_will_say(tablet, live_server, jo
         "DANGEROUS",
         "load index too low",
         "not an official roadworthiness test",
-        "Signing gives up no claim",
     ):
         assert said in technical, said
     # What belongs to the person begins a page of its own, which is taken off before the sheet is passed on.
@@ -74,6 +73,7 @@ def test_the_printed_draft_holds_what_the_sheet_will_say(tablet, live_server, jo
         "2 Mill Rise",
         "After two nights it does not start",
         "Total",
+        "Signing gives up no claim",
     ):
         assert said in last, said
         assert said not in technical, said

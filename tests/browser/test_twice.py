@@ -119,7 +119,7 @@ def keypad(tablet, live_server, lead, technician, car):
 
 
 def clicked(page):
-    return page.get_by_role("button", name="Clicked at the set value", exact=True)
+    return page.get_by_role("button", name="Record", exact=True)
 
 
 def ringed(page, fastener: int) -> None:

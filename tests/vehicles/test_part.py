@@ -427,15 +427,17 @@ def test_a_part_is_recorded_on_the_screen(client, technician, car):
         "position": "rear_left",
         "description": "Tyre 245/75 R 16",
         "provenance": "aftermarket",
-        "evidence_kind_1": "part_number",
-        "evidence_what_1": "245/75 R 16 111 S on the side wall",
+        "saw_part_number": "on",
+        "what_part_number": "245/75 R 16 111 S",
     }
     answer = client.post(url, sent)
     part = FittedPart.objects.get()
+    assert part.part_number == "245/75 R 16 111 S", "read once, written once"
+    assert (part.condition, part.supplied_by, part.supply_quality) == ("not_examined", "earlier", "not_known")
     assert answer.status_code == 302
     assert answer.url == part.get_absolute_url()
     page = client.get(answer.url).content.decode()
-    assert "245/75 R 16 111 S on the side wall" in page
+    assert "245/75 R 16 111 S" in page
     assert "Confirmed" in page
 
 
@@ -447,8 +449,8 @@ def test_a_refused_form_comes_back_filled(client, technician, car):
         "description": "A bar of 60 mm flats",
         "provenance": "one_off",
         "confidence": "confirmed",
-        "evidence_kind_1": "judgement",
-        "evidence_what_1": "welded by hand",
+        "saw_judgement": "on",
+        "what_judgement": "welded by hand",
     }
     answer = client.post(url, sent)
     page = answer.content.decode()
@@ -462,15 +464,87 @@ def test_a_refused_form_comes_back_filled(client, technician, car):
 def test_half_a_piece_of_evidence_is_asked_about(client, technician, car):
     client.force_login(technician)
     url = reverse("vehicles:part-add", args=[car.pk])
-    sent = form_of(client, url) | {
-        "place": "tow-bar",
-        "description": "Bar",
-        "provenance": "unknown",
-        "evidence_what_2": "a rumour",
-    }
-    answer = client.post(url, sent)
+    sent = form_of(client, url) | {"place": "tow-bar", "description": "Bar", "provenance": "unknown"}
+    answer = client.post(url, sent | {"saw_invoice": "on"})
     assert answer.status_code == 422
-    assert answer.context["form"].errors["evidence_kind_2"] == ["Say what kind of evidence this is."]
+    assert answer.context["form"].errors["what_invoice"] == [
+        "Say what was read, seen or said; or untick this evidence."
+    ]
+    # Words without the tick are evidence too: nothing that was written is dropped.
+    assert client.post(url, sent | {"what_owner_statement": "a rumour"}).status_code == 302
+    piece = Evidence.objects.get()
+    assert (piece.kind, piece.what) == ("owner_statement", "a rumour")
+
+
+def test_several_pieces_of_evidence_at_once(client, technician, car):
+    client.force_login(technician)
+    url = reverse("vehicles:part-add", args=[car.pk])
+    sent = form_of(client, url) | {"place": "tow-bar", "description": "Bar", "provenance": "aftermarket"}
+    said = {
+        "judgement": "welds by hand",
+        "invoice": "Tarn Towing, 8 May 2019",
+        "owner_statement": "fitted it himself",
+    }
+    for kind, what in said.items():
+        sent |= {f"saw_{kind}": "on", f"what_{kind}": what}
+    assert client.post(url, sent).status_code == 302
+    assert dict(Evidence.objects.values_list("kind", "what")) == said
+    assert FittedPart.objects.get().confidence == "confirmed"
+
+
+def test_a_part_that_came_off_elsewhere(client, technician, part):
+    client.force_login(technician)
+    assert reverse("vehicles:part-gone", args=[part.pk]) in client.get(part.get_absolute_url()).text
+    url = reverse("vehicles:part-gone", args=[part.pk])
+    sent = form_of(client, url)
+    answer = client.post(url, sent)
+    assert answer.status_code == 422, "it says how that is known"
+    assert client.post(url, sent | {"whereabouts_note": "taken off by the owner"}).status_code == 302
+    part.refresh_from_db()
+    assert part.removed_at is not None
+    assert (part.removed_by_line, part.whereabouts_note) == (None, "taken off by the owner")
+    parts = reverse("vehicles:parts", args=[part.vehicle_id])
+    assert client.get(parts).context["zones"] == []
+    assert "taken off by the owner" in client.get(parts, {"show": "removed"}).text
+    page = client.get(reverse("vehicles:place", args=[part.vehicle_id, part.place_id])).text
+    assert part.description in page
+
+
+def test_gone_is_not_said_over_what_somebody_changed(client, technician, lead, part):
+    client.force_login(technician)
+    url = reverse("vehicles:part-gone", args=[part.pk])
+    sent = form_of(client, url)
+    acts.assess_part(by=by(lead), part=part, seen_version=1, reason="looked again", condition="good")
+    answer = client.post(url, sent | {"whereabouts_note": "not there"})
+    assert answer.status_code == 422
+    assert "Somebody else changed this" in answer.text
+    assert "not there" in answer.text
+
+
+def test_the_parts_page_filters_by_zone_and_shows_the_evidence(client, lead, car):
+    PartFactory(
+        person=lead, vehicle=car, evidence=[("invoice", "Tarn Towing 8812")], factory_fits="no tow bar"
+    )
+    PartFactory(person=lead, vehicle=car, place="roof", description="Roof rack", provenance="accessory")
+    client.force_login(lead)
+    url = reverse("vehicles:parts", args=[car.pk])
+    page = client.get(url)
+    for words in (
+        "Invoice or receipt: Tarn Towing 8812",
+        "no tow bar",
+        "No evidence yet",
+        "Build sheet (PDF)",
+    ):
+        assert words in page.text
+    assert [row[:2] for row in page.context["zone_filters"]] == [
+        ("body", "Body and glass"),
+        ("rear", "Rear and towing"),
+    ]
+    only = client.get(url, {"zone": "body"}).text
+    assert "Roof rack" in only
+    assert "Tarn Towing" not in only
+    assert "answers to that in “Brakes”" in client.get(url, {"zone": "brakes"}).text
+    assert client.get(url, {"zone": "nonsense", "show": "nonsense"}).status_code == 200
 
 
 def test_who_may_not_gets_no_form(client, front_desk, car_owner, car, part):

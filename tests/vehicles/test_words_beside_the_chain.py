@@ -13,14 +13,17 @@ from django.utils import timezone
 import vehicles.acts
 from jobs.acts import work
 from tests.factories.job import JobFactory
+from tests.factories.photo import picture, upload
 from tests.people import PASSWORD, by
+from vehicles.acts import erasure, odometer
 from vehicles.acts import fault as faults
 from vehicles.acts import keeper as keepers
-from vehicles.acts import odometer
 from vehicles.acts import outstanding as items
 from vehicles.acts import part as parts
+from vehicles.acts import photo as photos
 from vehicles.acts import survey as surveys
 from vehicles.acts import vehicle as cars
+from vehicles.files.intake import take_in
 from vehicles.models import Fault, FittedPart, OutstandingItem, Place, Vehicle
 from workshop.engineering.units import Amount
 from workshop.models import Event, EventDetail
@@ -114,11 +117,27 @@ def played(shop_owner) -> Play:
     # A survey.
     survey = play(surveys.start_survey, vehicle=car)
     play(surveys.record_entry, survey=survey, place=Place.objects.get(pk="roof"), finding="open", note=CANARY)
+    play(surveys.look_into, survey=survey, place=Place.objects.get(pk="roof"), severity="minor")
+    play(surveys.record_zone_as_factory, survey=survey, zone="front")
     play(surveys.record_part_seen, survey=survey, place=Place.objects.get(pk="tow-bar"), note=CANARY,
          provenance="one_off", evidence=[("judgement", CANARY)], **seen)  # fmt: skip
     play(surveys.finish_survey, survey=survey, summary=CANARY)
     play_faults_and_items(play, car, owner, now)
+    play_photos(play, car)
+    gone = play(keepers.add_keeper, name=f"{CANARY} Gone")
+    # The erasure as a whole is several acts; the one of this room takes the words out.
+    erasure.erase_person(by=by(shop_owner), keeper=gone, reason="the person asked for it")
+    play.played.add(erasure._erase_from_records.act_name)
     return play
+
+
+def play_photos(play: Play, car: Vehicle) -> None:
+    files = [take_in(upload(picture(size=(64, 48))))]
+    one = play(photos.add_files, vehicle=car, files=files, caption=CANARY)
+    play(photos.describe, attachment=one, seen_version=version(one), caption=f"{CANARY} again")
+    play(photos.set_aside, attachment=one, because=CANARY)
+    play(photos.bring_back, attachment=one, because=CANARY)
+    play(photos.erase, attachment=one, because=CANARY)
 
 
 def play_faults_and_items(play: Play, car: Vehicle, owner, now) -> None:
@@ -137,6 +156,10 @@ def play_faults_and_items(play: Play, car: Vehicle, owner, now) -> None:
     one, other = report(), report()
     play(faults.add_code, fault=one, code="P0562", control_unit=CANARY)
     play(faults.add_step, fault=one, tried=CANARY, seen=CANARY)
+    could, proved = (play(faults.add_possibility, fault=one, what=f"{CANARY} {n}") for n in (1, 2))
+    play(faults.rule_out, possibility=could, because=CANARY)
+    play(faults.take_up_again, possibility=could, because=CANARY)
+    play(faults.confirm_possibility, possibility=proved, because=CANARY)
     play(faults.set_reproduced, fault=one, seen_version=version(one), reproduced="yes")
     play(faults.set_severity, fault=one, seen_version=version(one), severity="major", reason=CANARY)
     play(faults.name_cause, faults=[one, other], description=CANARY)
