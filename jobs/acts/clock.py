@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from jobs.acts.labour import add_labour
+from jobs.acts.labour import write_labour
 from jobs.lines import line_to_work_on
 from jobs.models import LabourClock, WorkLine
 from jobs.models.work import time_words
@@ -95,7 +95,7 @@ def _stop(by: By, clock: LabourClock, not_counted_because: str = "") -> LabourCl
             found = int((end - start).total_seconds() // 60)
             if found < 1:
                 continue
-            add_labour(
+            write_labour(
                 by=by,
                 line=clock.line,
                 person=clock.person,

@@ -27,10 +27,17 @@ def add_labour(
 ) -> LabourEntry:
     """Time of one person on one day: not in the future, not before the car came in, not above 24 hours a day."""
     lock_line(line)
-    refuse_closed(line.job)
     if line.done_at is None or day > timezone.localtime(line.done_at).date():
         # Time of a day up to the one on which the line was done may still be written down.
         line_to_work_on(line, by)
+    return write_labour(by=by, line=line, person=person, day=day, minutes=minutes, note=note)
+
+
+def write_labour(
+    *, by: By, line: WorkLine, person: Person, day: date, minutes: int, note: str = ""
+) -> LabourEntry:
+    """Inside an act, for time that began with authority: it is a fact, whatever the line costs by now."""
+    refuse_closed(line.job)
     if day > by.day:
         raise ValidationError({"day": f"This day lies in the future. Give {date_format(by.day)} or earlier."})
     came = checked_in_on(line.job)
@@ -88,7 +95,7 @@ def use_part(
             own_part=own_part,
         )
     )
-    parts = sum((used.total for used in line.parts_used.counting() if used.total is not None), Decimal(0))
+    parts = _parts_total(line)
     changes = {}
     if parts and (line.amount is None or parts > line.amount):
         # Known to cost at least this: what was authorised is judged against it.
@@ -117,8 +124,23 @@ def strike_labour(*, by: By, entry: LabourEntry, reason: str) -> LabourEntry:
 
 @act(May.FIT_PARTS)
 def strike_part_used(*, by: By, used: PartUsed, reason: str) -> PartUsed:
-    """Take back a part that was written down as used in error. The line's cost is not lowered by it."""
-    return _strike(by, used, reason)
+    """Take back a part that was written down as used in error, and what its price had raised the line's cost to.
+
+    A cost that somebody wrote by hand stays.
+    """
+    line = lock_line(used.line)
+    before = _parts_total(line)
+    row = _strike(by, used, reason)
+    if line.cost is not None and line.cost == before:
+        parts = _parts_total(line)
+        above = parts > (line.estimate if line.estimate is not None else Decimal(0))
+        changes = save_changes(line, cost=parts if above else None)
+        _note(row, line, {"line_changes": changes})
+    return row
+
+
+def _parts_total(line: WorkLine) -> Decimal:
+    return sum((used.total for used in line.parts_used.counting() if used.total is not None), Decimal(0))
 
 
 def _strike(by: By, row, reason: str):

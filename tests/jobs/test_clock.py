@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from decimal import Decimal
 from uuid import uuid4
 
 import pytest
@@ -12,10 +13,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.acts import clock as acts
+from jobs.acts import labour as labour_acts
 from jobs.acts import work as work_acts
 from jobs.models import Job, LabourClock, LabourEntry
 from tests.factories.job import job_in
-from tests.factories.work import authorised_line, owner_of
+from tests.factories.work import PartUsedFactory, authorised_line, owner_of
 from tests.people import by
 
 
@@ -171,3 +173,15 @@ def test_one_tap_on_the_job_page_and_back_to_the_same_line(line, technician, oth
     assert f"at work now: <strong>{technician.name}" in client.get("/floor/").content.decode()
     client.force_login(other_technician)
     assert url in client.get(line.job.get_absolute_url()).content.decode()
+
+
+def test_a_cost_above_what_was_agreed_stops_new_work_not_the_clock(line, technician):
+    clock = acts.start_clock(by=by(technician, made_at=at(1, "10:00")), line=line)
+    mistaken = PartUsedFactory(person=technician, line=line, price=Decimal(3500), made_at=at(1, "10:20"))
+    with pytest.raises(ValidationError, match="Ask again"):
+        acts.start_clock(by=by(technician), line=line)
+    acts.stop_clock(by=by(technician, made_at=at(1, "10:30")), clock=clock)
+    assert [row[2] for row in written(line)] == [30], "the time was worked, whatever the line costs by now"
+    # The price of the wrong part had raised the cost: taken back, the line is as it was.
+    labour_acts.strike_part_used(by=by(technician), used=mistaken, reason="350 typed for 35")
+    acts.start_clock(by=by(technician), line=line)

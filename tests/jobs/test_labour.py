@@ -238,3 +238,13 @@ def test_a_part_in_error_is_taken_back(line, technician):
     labour_acts.strike_part_used(by=by(technician), used=used, reason="went into the other car")
     assert list(line.parts_used.counting()) == []
     assert line.parts_used.count() == 1
+
+
+def test_a_cost_that_somebody_wrote_stays_when_a_part_is_taken_back(line, technician):
+    used = PartUsedFactory(person=technician, line=line, price=Decimal(20))
+    line.refresh_from_db()
+    assert line.cost is None, "what the parts cost is within the line's amount"
+    type(line).objects.filter(pk=line.pk).update(cost=Decimal(90))
+    labour_acts.strike_part_used(by=by(technician), used=used, reason="not needed")
+    line.refresh_from_db()
+    assert line.cost == Decimal(90)
