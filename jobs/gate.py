@@ -14,6 +14,7 @@ from django.conf import settings
 from django.urls import NoReverseMatch, reverse
 
 from jobs import damages
+from jobs.lines import item_form
 from jobs.models import Job, WorkLine
 from jobs.models.handover import LeftHow
 from jobs.models.job import ThingKind
@@ -31,6 +32,7 @@ MAY_STAY_UNFINISHED = frozenset(
         "line_undecided",
         "line_above",
         "line_open",
+        "line_put_off",
         "fault_open",
         "run_open",
         "run",
@@ -241,6 +243,16 @@ def _lines(picture: JobPicture) -> Iterator[Blocker]:
         code, text = _line(line, name, above_limit=diagnosis > job.limit)
         if code:
             yield Blocker(code, str(line.pk), text, url)
+        elif line.needs_item and not line.followed_up:
+            said = "declined" if line.answer == LineAnswerKind.NO else "put off"
+            yield Blocker(
+                "line_put_off",
+                str(line.pk),
+                f"{name} was {said} and is not on the car's outstanding list. Put it there with how soon it matters: "
+                "it is then on the sheet and comes up at the next visit.",
+                item_form(line),
+                waivable=True,
+            )
         if line.needs_telling:
             yield Blocker(
                 "make_safe_untold",

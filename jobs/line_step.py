@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from django.urls import reverse
 
 from jobs.floor import waits_for_check
+from jobs.lines import item_form
 from jobs.models.work import LineAnswerKind
 from workshop.permissions import May
 
@@ -73,6 +74,9 @@ def _left(shown: Shown) -> Step | None:
         if not fault.end:
             url = reverse("vehicles:fault-outstanding", args=[fault.pk])
             return Step(f"{fault.number} stays: end it as outstanding", url, May.END_FAULT, hand=True)
+    # Only the job page's lines come with it.
+    if line.needs_item and not getattr(line, "followed_up", True):
+        return Step("Put it on the outstanding list", item_form(line), May.OUTSTANDING, hand=True)
     return None
 
 

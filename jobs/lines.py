@@ -8,13 +8,16 @@ from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 
 from jobs.authority import require_authority, why_competence_refused
 from jobs.models import CheckIn, Job, JobState, WorkLine
+from jobs.models.work import LineAnswerKind
 from jobs.open_job import lock, refuse_before_check_in
 from vehicles.models import Fault, FittedPart, OutstandingItem
+from vehicles.models.outstanding import OutstandingReason
 from workshop.acting import By
 from workshop.models import Competence, Person
 from workshop.permissions import May, allowed
@@ -151,3 +154,11 @@ def check_let_go(line: WorkLine, before: dict[str, Several], taken: dict[str, Se
         for row in before.get(name, ()):
             if row not in taken[name] and getattr(row, ended_by) == line.pk:
                 raise ValidationError({name: f"{row} was ended by this line and stays on it."})
+
+
+def item_form(line: WorkLine) -> str:
+    """Where a line that was declined or put off is put on the car's outstanding list: the form, filled."""
+    job = line.job
+    reason = OutstandingReason.DECLINED if line.answer == LineAnswerKind.NO else OutstandingReason.DEFERRED
+    known = {"title": line.complaint, "reason": reason.value, "raised_in": job.pk, "raised_by_line": line.pk}
+    return reverse("vehicles:outstanding-add", args=[job.vehicle_id], query=known)

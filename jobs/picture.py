@@ -61,8 +61,17 @@ class JobPicture:
 
     @cached_property
     def lines(self) -> list[WorkLine]:
-        """All lines in their order."""
-        rows = WorkLine.objects.filter(job=self.job).order_by("order")
+        """All lines in their order. `followed_up`: something of the car's record goes on where the line ends."""
+        this = OuterRef("pk")
+        rows = (
+            WorkLine.objects.filter(job=self.job)
+            .annotate(
+                followed_up=Exists(OutstandingItem.objects.filter(raised_by_line=this))
+                | Exists(OutstandingItem.objects.filter(lines=this))
+                | Exists(Fault.objects.filter(lines=this))
+            )
+            .order_by("order")
+        )
         if self.whole:
             from jobs.shown import with_everything
 

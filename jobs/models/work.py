@@ -147,6 +147,16 @@ class WorkLine(Record, Versioned):
         return self.cost if self.cost is not None else self.estimate
 
     @property
+    def needs_item(self) -> bool:
+        """Declined or put off, it goes on as something outstanding on the car."""
+        return (
+            self.kind in (LineKind.REPAIR, LineKind.SERVICE)
+            and self.answer in (LineAnswerKind.NO, LineAnswerKind.LATER)
+            and not self.done_at
+            and not self.dropped_because
+        )
+
+    @property
     def above_authority(self) -> bool:
         return (
             self.answer == LineAnswerKind.YES

@@ -52,6 +52,7 @@ WHERE = {
     "fault_open": "Open the fault",
     "run_open": "Open the run",
     "run": "Open the run",
+    "line_put_off": "Put it on the list",
     "whereabouts": "Say where the part went",
     "trial": "Open the part",
     "untold": "Tell the owner",

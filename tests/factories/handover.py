@@ -268,7 +268,7 @@ def rich_job(car, lead, technician, other, desk) -> Job:
                               words="After the trip.")  # fmt: skip
     danger = ItemFactory(
         person=lead, vehicle=car, severity="dangerous", reason="deferred", raised_in=job,
-        title="Tyres: load index too low for the real weight",
+        raised_by_line=tyres, title="Tyres: load index too low for the real weight",
         detail="Rear axle 1640 kg on the weighbridge; the tyres carry 1500 kg. A tyre can fail under load.",
         due_on=timezone.localdate() + timedelta(days=7),
     )  # fmt: skip

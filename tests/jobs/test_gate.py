@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from decimal import Decimal
 
 import pytest
@@ -33,6 +34,7 @@ from tests.factories.run import click_all, step_of
 from tests.factories.tool import ToolFactory
 from tests.factories.vehicle import ReadingFactory
 from tests.factories.work import owner_of
+from tests.hand import filled
 from tests.people import by
 from vehicles.acts import fault as fault_acts
 from vehicles.acts import odometer as odometer_acts
@@ -98,6 +100,33 @@ def test_a_declined_or_deferred_line_is_decided(job, keeper, lead, answer):
     line = work_acts.add_line(by=by(lead), job=job, complaint="Tyres", estimate=Decimal(400))
     answer_acts.record_answer(by=by(lead), line=line, answer=answer, given_by=keeper, channel="phone")
     assert not codes(job) & {"line_open", "line_undecided"}
+
+
+@pytest.mark.parametrize("answer", ["no", "later"])
+def test_a_line_that_was_put_off_goes_on_as_something_outstanding(job, keeper, lead, answer, client):
+    line = work_acts.add_line(by=by(lead), job=job, complaint="Tyres", kind="repair", estimate=Decimal(400))
+    answer_acts.record_answer(by=by(lead), line=line, answer=answer, given_by=keeper, channel="phone")
+    blocker = found(job, "line_put_off")
+    client.force_login(lead)
+    assert blocker.url in html.unescape(client.get(job.get_absolute_url()).text), (
+        "the line's next step leads there too"
+    )
+    form = client.get(blocker.url).context["form"]
+    typed = filled(form, {"severity": "minor"})
+    assert client.post(blocker.url, typed).status_code == 302
+    [item] = job.vehicle.outstanding_items.all()
+    assert (item.title, item.raised_by_line, item.raised_in) == ("Tyres", line, job)
+    assert item.reason == ("declined" if answer == "no" else "deferred")
+    assert "line_put_off" not in codes(job)
+
+
+def test_a_line_put_off_whose_fault_or_item_stays_needs_no_second_item(job, keeper, lead):
+    item = ItemFactory(person=lead, vehicle=job.vehicle, severity="minor")
+    line = work_acts.add_line(
+        by=by(lead), job=job, complaint="Tyres", kind="repair", estimate=Decimal(400), items=[item]
+    )
+    answer_acts.record_answer(by=by(lead), line=line, answer="later", given_by=keeper, channel="phone")
+    assert "line_put_off" not in codes(job)
 
 
 def test_a_cost_above_what_was_authorised_asks_again(job, keeper, lead):

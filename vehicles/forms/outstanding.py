@@ -21,6 +21,8 @@ class ItemForm(DueFields, ModelActForm):
     raised_in = forms.ModelChoiceField(
         queryset=None, required=False, label="Raised on the job", empty_label="No job"
     )
+    # Known to the page that leads here; nobody chooses among the lines of twenty years.
+    raised_by_line = forms.ModelChoiceField(queryset=None, required=False, widget=forms.HiddenInput)
     made_at = MomentField(required=False, label="Found earlier? When")
 
     class Meta:
@@ -28,11 +30,23 @@ class ItemForm(DueFields, ModelActForm):
         fields = ("title", "severity", "reason", "detail", "place", "raised_in")
         formfield_callback = trade_field
 
-    field_order = ("title", "severity", "reason", "detail", "place", "due_on", "due_distance")
+    field_order = (
+        "title",
+        "severity",
+        "reason",
+        "detail",
+        "place",
+        "due_on",
+        "due_distance",
+        "due_hours",
+        "due_runs",
+    )
 
     def __init__(self, *args, vehicle: Vehicle, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["raised_in"].queryset = vehicle.jobs.all()
+        lines = OutstandingItem._meta.get_field("raised_by_line").related_model
+        self.fields["raised_by_line"].queryset = lines.objects.filter(job__vehicle=vehicle)
 
 
 class DueForm(DueFields, EditForm):
