@@ -435,14 +435,17 @@ def test_two_people_at_one_caption(client, technician, lead, car):
     assert row.caption == "The lead's words"
 
 
-def test_set_aside_is_hidden_and_kept_and_can_come_back(client, technician, lead, owner, car):
+def test_set_aside_is_hidden_and_kept_and_can_come_back(client, technician, front_desk, lead, owner, car):
     row = PhotoFactory(person=technician, vehicle=car)
-    with pytest.raises(PermissionDenied):
-        acts.set_aside(by=by(technician), attachment=row, because="a face in it")
+    with pytest.raises(ValidationError, match=r"added this\. A lead sets it aside"):
+        acts.set_aside(by=by(front_desk), attachment=row, because="a face in it")
     with pytest.raises(ValidationError, match="Say why"):
         acts.set_aside(by=by(lead), attachment=row, because=" ")
     acts.set_aside(by=by(lead), attachment=row, because="a face in it")
     assert reads.photos_of(car) == []
+    mistaken = PhotoFactory(person=technician, vehicle=car)
+    acts.set_aside(by=by(technician), attachment=mistaken, because="the wrong car")
+    assert reads.photos_of(car) == [], "who added it may"
     client.force_login(owner)
     assert client.get(row.file_url()).status_code == 404
     client.force_login(lead)

@@ -12,7 +12,8 @@ from vehicles.files.pictures import believed
 from vehicles.models import Attachment, AttachmentKind, Vehicle
 from vehicles.models.photo import PDF, Occasion
 from workshop.acting import By, act, create, note, save_changes
-from workshop.permissions import May
+from workshop.models import Person
+from workshop.permissions import May, allowed
 
 
 @act(May.ADD_FILES)
@@ -140,17 +141,29 @@ def describe(
     return attachment
 
 
-@act(May.SET_FILES_ASIDE)
+@act(May.ADD_FILES)
 def set_aside(*, by: By, attachment: Attachment, because: str) -> Attachment:
-    """Take it out of every strip; the file and its record stay, with the reason."""
+    """Take it out of every strip; the file and its record stay, with the reason.
+
+    Who added it may, while its job is open: a picture in the wrong slot is put right at the car. A lead may always.
+    """
     row = _locked(attachment)
     _refuse_gone(row)
+    if not may_set_aside(by.person, row):
+        raise ValidationError(
+            f"{row.made_by} added this. A lead sets it aside, or {row.made_by} while the job is open."
+        )
     if not because.strip():
         raise ValidationError({"because": "Say why it is set aside."})
     save_changes(row, set_aside_because=because.strip(), set_aside_at=by.made_at, set_aside_by=by.person)
     attachment.refresh_from_db()
     note(row, vehicle=row.vehicle_id, job=row.job_id, facts={"file": row.file}, words={"because": because})
     return attachment
+
+
+def may_set_aside(person: Person, row: Attachment) -> bool:
+    own = row.made_by_id == person.pk and (row.job is None or not row.job.is_closed)
+    return own or allowed(person, May.SET_FILES_ASIDE)
 
 
 @act(May.SET_FILES_ASIDE)

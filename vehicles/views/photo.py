@@ -278,6 +278,7 @@ def photo(request: HttpRequest, photo_id: UUID) -> HttpResponse:
         "later": siblings[at + 1] if at is not None and at + 1 < len(siblings) else None,
         "count": len(siblings),
         "at": at + 1 if at is not None else 0,
+        "may_set_aside": acts.may_set_aside(request.user, row),
     }
     return render(request, "vehicles/photo.html", context)
 
@@ -382,7 +383,7 @@ def _on_photo(request: HttpRequest, photo_id: UUID, act, title: str, intro: str,
     )
 
 
-@may(May.SET_FILES_ASIDE)
+@may(May.ADD_FILES)
 def photo_set_aside(request: HttpRequest, photo_id: UUID) -> HttpResponse:
     return _on_photo(
         request,
