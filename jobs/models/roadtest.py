@@ -6,7 +6,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from workshop.engineering.units import Amount, show
+from workshop.engineering.numbers import plain
+from workshop.engineering.units import Amount, with_label
 from workshop.models import Record
 from workshop.models.base import one_of
 from workshop.models.shop import DistanceUnit
@@ -62,7 +63,9 @@ class RoadTest(Record):
         """The distance in the unit in which it was typed; empty when none was given."""
         if self.distance_km is None:
             return ""
-        return show(Amount(self.distance_km, "km").to(self.distance_unit))
+        # To the tenth that is kept: a road test is short, and 11.5 km typed is not 12.
+        driven = Amount(self.distance_km, "km").to(self.distance_unit)
+        return with_label(plain(driven.value, 1), driven.unit)
 
 
 class FinalCheck(Record):

@@ -8,10 +8,9 @@ from typing import Any
 from jobs import gate
 from jobs.models import Job
 from jobs.models.handover import SheetKind
-from jobs.models.work import LineKind
-from jobs.sheets.outstanding import severity_word
+from jobs.models.work import LineKind, WorkLine
 from jobs.sheets.records import Records
-from jobs.sheets.words import day_of, in_minutes, on_one_line, plain_days
+from jobs.sheets.words import closed, day_of, first_sentence, in_minutes, on_one_line
 from vehicles import odometer as odometers
 from vehicles.models import FaultEnd, Instrument
 from vehicles.models.fault import FaultKind
@@ -43,15 +42,18 @@ def glance(of: Records) -> dict[str, Any]:
     """The answer to "what about my car?": at the top, in short."""
     fixed = [fault for fault in of.faults if fault.end == FaultEnd.FIXED]
     told = {fault.fixed_by_line_id for fault in fixed}
+    by_line = {line.pk: line for line in of.lines}
     done = [
-        fault.title + (" (repaired, not yet confirmed)" if fault.recheck_item_id else "") for fault in fixed
+        _put_right(by_line.get(fault.fixed_by_line_id), fault.title)
+        + (" (repaired, not yet confirmed)" if fault.recheck_item_id else "")
+        for fault in fixed
     ]
     known = {fault.pk for fault in of.faults}
     for line in of.lines:
         if not line.done_at or line.pk in told:
             continue
         if line.kind != LineKind.DIAGNOSIS:
-            done.append(line.complaint)
+            done.append(_put_right(line, line.complaint))
         elif not any(fault.pk in known for fault in line.faults.all()):
             # Where it looked into a fault, that fault says how it came out.
             done.append(f"Looked into: {line.complaint}")
@@ -60,7 +62,7 @@ def glance(of: Records) -> dict[str, Any]:
         "outstanding": [
             {
                 "severity": item.severity,
-                "label": severity_word(item),
+                "label": item.severity_word,
                 "title": item.title,
                 "due": item.due_words,
             }
@@ -68,6 +70,12 @@ def glance(of: Records) -> dict[str, Any]:
         ],
         "warnings": warnings(of),
     }
+
+
+def _put_right(line: WorkLine | None, asked: str) -> str:
+    """What was done first, then what it was done for: the complaint alone would read as the fault, still there."""
+    did = first_sentence(line.correction).removesuffix(".") if line else ""
+    return f"{did} (for: {asked})" if did and did.casefold() != asked.casefold() else asked
 
 
 def warnings(of: Records) -> list[str]:
@@ -99,7 +107,7 @@ def vehicle(of: Records) -> dict[str, Any]:
         "model": car.model,
         "year": car.year,
         "number": car.number,
-        "number_note": car.number_unknown_because
+        "number_note": closed(car.number_unknown_because)
         or ("The number was questioned; the car bears it exactly so." if car.number_questions else ""),
         "plate": plate.plate if plate else "",
         "engine_number": car.engine_number,
@@ -117,9 +125,9 @@ def odometer(of: Records) -> dict[str, Any]:
     return {
         "in": _reading(came),
         "out": _reading(left),
-        "truth": plain_days(truth.sentence),
+        "truth": truth.sentence,
         "why": _why_not_true(instruments, truth) if last else "",
-        "flags": [plain_days(flag.message) for flag in truth.flags if flag.code == "lower_reading"],
+        "flags": [flag.message for flag in truth.flags if flag.code == "lower_reading"],
     }
 
 

@@ -22,11 +22,15 @@ def in_minutes(moment: datetime) -> str:
     return date_format(timezone.localtime(moment), "j M Y H:i")
 
 
-def plain_days(sentence: str) -> str:
-    """Dates of the engineering's sentences as people write them."""
-    return re.sub(
-        r"\d{4}-\d\d-\d\d", lambda found: date_format(date.fromisoformat(found[0]), "j M Y"), sentence
-    )
+def closed(text: str) -> str:
+    """A sentence with its full stop, so that another may follow it."""
+    text = text.strip()
+    return text if not text or text[-1] in ".!?…" else f"{text}."
+
+
+def first_sentence(text: str) -> str:
+    """Of what somebody typed: up to the first full stop before a space, or the first line's end."""
+    return re.split(r"(?<=[.!?])\s+(?=[A-Z])|\n", text.strip(), maxsplit=1)[0].strip()
 
 
 def money(amount: Decimal | None) -> str:

@@ -88,3 +88,9 @@ def test_plain():
         "100",
         "0",
     ]
+
+
+@pytest.mark.parametrize("typed", ["84 210", "84\u00a0210", "84\u202f210"])
+def test_a_blank_between_thousands_is_answered_with_what_to_type(typed):
+    with pytest.raises(NumberError, match=r"Type it without the space: 84210\."):
+        parse_number(typed)

@@ -60,7 +60,7 @@ def test_not_known_before_the_replacement(earlier):
     assert found.km is None
     assert found.since_km == 12338
     assert found.known_since == DAY
-    assert found.sentence == "True distance is not known before 2024-05-03; 12338 km since then."
+    assert found.sentence == "True distance is not known before 3 May 2024; 12338 km since then."
     assert [f.code for f in found.flags] == ["not_counted"]
 
 
@@ -100,7 +100,7 @@ def test_a_misreading_that_came_back_is_flagged_and_changes_nothing():
     [flag] = found.flags
     assert flag.code == "lower_reading"
     assert flag.on == DAY + timedelta(30)
-    assert "5100 km on 2024-06-02 is lower than 50000 km" in flag.message
+    assert "5100 km on 2 Jun 2024 is lower than 50000 km" in flag.message
 
 
 def test_a_fall_that_never_came_back_is_a_gap():

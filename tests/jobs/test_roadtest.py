@@ -38,6 +38,8 @@ def test_what_was_driven_and_found(job, technician):
     # 1 mile = 1.609344 km exactly (NIST SP 811, Appendix B.8): 10 miles are 16.1 km to a tenth.
     assert (row.distance_km, row.distance_unit) == (Decimal("16.1"), "mi")
     assert row.distance_words == "10 mi"
+    short = RoadTestFactory(person=technician, job=job, distance=Amount(Decimal("11.5"), "km"))
+    assert short.distance_words == "11.5 km", "not rounded to 12"
 
 
 def test_no_road_test_because(job, technician):

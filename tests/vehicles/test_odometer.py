@@ -76,7 +76,7 @@ def test_the_first_reading_makes_the_first_instrument_whose_beginning_is_not_kno
     found = odometer.truth(car)
     assert found.km is None
     assert found.since_km == 100 * MILE
-    assert found.sentence == "True distance is not known before 2020-01-01; 161 km since then."
+    assert found.sentence == "True distance is not known before 1 Jan 2020; 161 km since then."
 
 
 def test_counting_since_new_is_said_when_it_is_known(read, car):
@@ -143,7 +143,7 @@ def test_a_lower_reading_is_asked_about_once_then_kept_and_flagged(read, car):
     # Once: what comes after is judged by the latest.
     assert read(km(14900), at(2022)).lower_because == ""
     [flag, *_] = odometer.truth(car).flags
-    assert flag.message.startswith("14850 km on 2021-01-01 is lower than 148210 km before")
+    assert flag.message.startswith("14850 km on 1 Jan 2021 is lower than 148210 km before")
 
 
 def test_a_reason_without_a_doubt_flags_nothing(read):
@@ -217,7 +217,7 @@ def test_an_unknown_last_reading_hides_what_was_before(read, replace, car):
     read(km(90000), at(2015), since_new=True)
     replace(date(2018, 5, 1), None, km(0))
     read(km(30), at(2019))
-    assert odometer.truth(car).sentence == "True distance is not known before 2018-05-01; 30 km since then."
+    assert odometer.truth(car).sentence == "True distance is not known before 1 May 2018; 30 km since then."
 
 
 def test_a_late_reading_goes_to_the_instrument_of_its_day(read, replace):

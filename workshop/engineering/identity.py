@@ -144,10 +144,12 @@ def questions(number: str, year: int | None = None) -> list[Question]:
 def _questions_since_1981(tidy: str, year: int | None) -> list[Question]:
     found = []
     if letters := [c for c in "IOQ" if c in tidy]:
+        verb = "isn't" if len(letters) == 1 else "aren't"
         found.append(
             Question(
                 "letters_ioq",
-                f"{_quoted(letters)} isn't used in a 17-character VIN, because it looks like 1 or 0: "
+                f"{_quoted(letters)} {verb} used in a 17-character VIN, because "
+                f"{'it looks' if len(letters) == 1 else 'they look'} like 1 or 0: "
                 "read it again on the vehicle.",
             )
         )

@@ -1,6 +1,7 @@
-"""Reading a number that a person typed."""
+"""Reading a number that a person typed, and saying numbers and days in a sentence."""
 
 import re
+from datetime import date
 from decimal import Decimal
 
 from workshop.engineering.errors import EngineeringError
@@ -9,6 +10,7 @@ MOST_DIGITS = 18
 
 # ASCII digits only: Decimal and int() would also take digits of other scripts.
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)")
+_BLANKS = re.compile(r"[+-]?[0-9]{1,3}(?:[ \u00a0\u2009\u202f][0-9]{3})+(?:[.,][0-9]+)?")
 _GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:[ \u00a0\u2009\u202f'.,][0-9]{3})+(?:[.,][0-9]+)?")
 
 
@@ -32,6 +34,9 @@ def parse_number(text: str) -> Decimal:
         if sum(c.isdigit() for c in tidy) > MOST_DIGITS:
             raise NumberError(f"That number is too long: type at most {MOST_DIGITS} digits.")
         return Decimal(tidy.replace(",", "."))
+    if _BLANKS.fullmatch(tidy):
+        joined = "".join(tidy.split())
+        raise NumberError(f"Type it without the space: {joined}.")
     if _GROUPED.fullmatch(tidy):
         raise NumberError(
             f"“{tidy}” could be read in two ways. Type it without spaces or thousands separators, "
@@ -52,3 +57,12 @@ def ordinal(number: int) -> str:
     """1st, 2nd, 3rd, 4th, 11th, 21st."""
     ending = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
     return f"{number}{ending}"
+
+
+# Not strftime's %b: that follows the server's language settings.
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day_words(day: date) -> str:
+    """A day as people write it: 3 May 2024."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"

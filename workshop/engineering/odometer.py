@@ -9,6 +9,7 @@ from datetime import date
 from decimal import Decimal, localcontext
 
 from workshop.engineering.errors import EngineeringError
+from workshop.engineering.numbers import day_words
 from workshop.engineering.units import RESULT_DIGITS, UNITS, WORKING_DIGITS, UnitError, factor, rounded
 
 
@@ -152,7 +153,7 @@ def _first_day(span: InstrumentSpan) -> date | None:
 
 
 def _before(day: date | None) -> str:
-    return f"before {day.isoformat()}" if day else "before the first known reading"
+    return f"before {day_words(day)}" if day else "before the first known reading"
 
 
 def _km(value: Decimal) -> str:
@@ -168,7 +169,7 @@ def _lower_readings(span: InstrumentSpan) -> list[Flag]:
             flags.append(
                 Flag(
                     "lower_reading",
-                    f"{reading.value:f} {label} on {reading.on.isoformat()} is lower than "
+                    f"{reading.value:f} {label} on {day_words(reading.on)} is lower than "
                     f"{highest:f} {label} before on the same instrument. The fall is not counted.",
                     reading.on,
                 )
