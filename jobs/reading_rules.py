@@ -399,11 +399,15 @@ class Entry:
         for unit in TorqueUnit.values:
             other = Amount(self.reading.value, unit)
             if unit != self.reading.unit and _fits(other.base(), target):
+                mine = self.reading
+                tens = (Amount(mine.value * 10, mine.unit), Amount(mine.value / 10, mine.unit))
+                meant = next((show(each) for each in tens if _fits(each.base(), target)), "")
+                number = f" Or did you mean {meant}?" if meant else ""
                 raise ValidationError(
                     {
                         "reading": ValidationError(
-                            f"{show(self.reading)} is far from the target ({target.words}); "
-                            f"{show(other)} would fit. Look at the unit; if it is right as typed, "
+                            f"{show(self.reading)} is far from the target. Look at the number and the unit: "
+                            f"{show(other)} would fit.{number} If it is right as typed, "
                             "tick the box below and send again.",
                             code="odd_unit",
                         )

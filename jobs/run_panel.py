@@ -1,7 +1,8 @@
 """What the run screen asks for at the place where the hand is, and all that its templates read.
 
 `mode` names the panel beside the drawing: start (cautions), new (single-use fasteners), tool, set
-(the wrench anew), enter, correct, look (a fastener that has a reading), check, decide, held, through, complete,
+(the wrench anew), enter, correct, lead_only (a correction that only a lead makes), look (a fastener that has a
+reading), check, decide, held, through, complete,
 ended, read.
 """
 
@@ -18,7 +19,7 @@ from jobs import run_screen as screen
 from jobs.forms import torque as forms
 from jobs.models import TorqueReading
 from jobs.models.procedure import OrderOfWork, StageKind
-from jobs.models.torque import AngleBy, ReadingKind
+from jobs.models.torque import AngleBy, ReadingKind, ReadingVerdict
 from jobs.run_screen import Place
 from jobs.run_state import FastenerState, RunState
 from workshop.engineering.units import show
@@ -57,6 +58,7 @@ def context(
     *,
     form: forms.EntryForm | None = None,
     wrong: TorqueReading | None = None,
+    check_form: forms.SecondCheckForm | None = None,
     page: str = "",
     preview: bool = False,
 ) -> dict[str, Any]:
@@ -64,6 +66,8 @@ def context(
     it will be.
     """
     asked = request.POST if form is not None else request.GET
+    if check_form is not None:  # a second check that was refused stays where it was typed
+        asked = {"step": place.step.step.pk, "do": "check"}
     page = page or reverse("jobs:run", args=[state.run.pk])
     kind = place.stage.stage.kind
     rows = screen.tools_for(place, timezone.localdate())
@@ -94,6 +98,12 @@ def context(
         checks=checks,
         preview=preview,
     )
+    about = wrong or (place.one.reading if mode == "look" else None)
+    lead_only = (
+        about is not None and about.verdict == ReadingVerdict.ABOVE and not request.user.may(May.DISPOSITION)
+    )
+    if form is None and mode == "correct" and lead_only:
+        mode = "lead_only"  # said before anything is typed for nothing
     if form is None and mode == "correct":
         form = forms.CorrectionForm(wrong=wrong, state=state, of=place.step, stage=place.stage)
     elif form is None and may_write:
@@ -110,6 +120,8 @@ def context(
             of=place.step,
             stage=place.stage,
         )
+    if check_form is not None and mode not in ("check", "held"):
+        check_form = None
     check_of = _check_of(mode, place, checks)
     # Links that stay at this fastener: where it has a reading, it is to be recorded again.
     stay = {"do": "again" if place.one.reading is not None else None}
@@ -123,6 +135,7 @@ def context(
         "preview": preview,
         "form": form,
         "may_write": may_write and not preview,
+        "lead_only": lead_only,
         "wrong": wrong,
         **_entry(state, place, tool, angle_by, form, wrong),
         "set_anew": show(anew) if anew else "",
@@ -150,12 +163,12 @@ def context(
         **_last(state),
         # Its room is kept from the first reading on, so that the button stays where it is.
         "show_last": not preview
-        and mode not in ("correct", "look")
+        and mode not in ("correct", "look", "lead_only")
         and (asked.get("do") != "again" or bool(place.one.flag)),
         "decisions": [] if preview else screen.decisions(state),
         "checks": checks,
         "check_of": check_of,
-        "check_form": None if check_of is None else _check_form(check_of),
+        "check_form": check_form or (None if check_of is None else _check_form(check_of)),
         "others": screen.others_who_may_check(check_of["of"], state.readings) if check_of else [],
         "new_needed": [one for one in state.steps if one.needs_new and one.held_by is None],
         "new_form": forms.NewFittedForm() if mode == "new" else None,

@@ -10,8 +10,10 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from vehicles.models import Evidence, FittedPart, Place, Vehicle
+from vehicles.models import Evidence, FittedPart, Place, Survey, Vehicle
 from vehicles.models.part import Confidence, EvidenceKind, Provenance
+from vehicles.models.survey import SurveyFinding
+from vehicles.walk import counting_entries
 
 _OLDEST_END_FIRST = F("removed_at").asc(nulls_last=True)
 
@@ -108,3 +110,17 @@ def said_before(vehicle: Vehicle, place: Place, most: int = 6) -> list[FittedPar
     for row in sorted(rows, key=lambda part: part.vehicle_id != vehicle.pk):
         found.setdefault(row.description.casefold(), row)
     return list(found.values())[:most]
+
+
+def open_places(survey: Survey | None, parts: Iterable[FittedPart]) -> int:
+    """How many places this survey left as an open question where no part is on record. One query."""
+    if survey is None:
+        return 0
+    filled = {(part.place_id, part.position) for part in parts}
+    return len(
+        {
+            spot[0]
+            for spot, entry in counting_entries(survey).items()
+            if entry.finding == SurveyFinding.OPEN and entry.part_id is None and spot not in filled
+        }
+    )

@@ -68,6 +68,12 @@ class Report:
         return [group for group in self.groups if group["finding"] not in shown]
 
     @property
+    def in_several(self) -> int:
+        """How many places stand in more than one group, because their positions differ."""
+        groups = [{row["place"].pk for row in group["rows"]} for group in self.groups]
+        return sum(sum(place in group for group in groups) > 1 for place in set().union(*groups))
+
+    @property
     def loose(self) -> list[dict]:
         """Findings that somebody should see to and nobody has raised anything on."""
         return [row for row in (*self.not_factory, *self.open_questions) if row["loose"]]

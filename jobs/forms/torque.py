@@ -228,7 +228,7 @@ class SecondCheckForm(ActForm):
     result = forms.ChoiceField(
         label="What the check says",
         choices=CheckResult.choices,
-        initial=CheckResult.IN_ORDER,
+        error_messages={"required": "Say whether the joint is in order."},
         widget=forms.RadioSelect,
     )
     found = forms.CharField(
@@ -260,6 +260,9 @@ class SecondCheckForm(ActForm):
             self.fields["tool"].queryset = TorqueTool.objects.exclude(kind=ToolKind.ANGLE).filter(
                 withdrawn_at=None
             )
+            # Mostly it is applied again with what it was tightened with.
+            used = (row.tool for row in reversed(of.readings) if row.tool_id and row.stands_for_work)
+            self.initial.setdefault("tool", next((t for t in used if t.kind != ToolKind.ANGLE), None))
         else:
             del self.fields["tool"]
         if not mine:

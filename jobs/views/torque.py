@@ -20,7 +20,7 @@ from jobs.models.torque import DispositionKind
 from jobs.run_state import FastenerState, RunState, StepState
 from jobs.runs import state_of
 from workshop.forms.base import ActForm
-from workshop.pages import act_page, may
+from workshop.pages import act_page, answered, may
 from workshop.permissions import May
 
 
@@ -72,7 +72,10 @@ def run(request: HttpRequest, run_id: UUID) -> HttpResponse:
 
 def _answer(request: HttpRequest, context: dict[str, Any], status: int = 200) -> HttpResponse:
     template = "jobs/_run_work.html" if request.htmx else "jobs/run.html"
-    return render(request, template, context, status=status)
+    response = render(request, template, context, status=status)
+    # Whoever comes back to it sees the run as it is by then, not as the browser kept it.
+    response.headers["Cache-Control"] = "private, no-store"
+    return response
 
 
 def _wrong(state: RunState, request: HttpRequest) -> TorqueReading | None:
@@ -190,6 +193,19 @@ def second_check(request: HttpRequest, run_id: UUID, step_id: int) -> HttpRespon
     state = state_of(found)
     of = _step(state, step_id)
     mine = not screen.may_check(of, request.user, state.readings)
+    if request.method == "POST":
+        form = forms.SecondCheckForm(request.POST, of=of, mine=mine)
+        if form.is_valid() and form.try_act(
+            second_check_acts.second_check, request=request, run=found, step=of.step
+        ):
+            messages.success(request, "The second check is on record.")
+            return answered(request, found, form)
+        state = state_of(found)
+        place = screen.place_of(state, {"step": step_id})
+        shown = panel.context(request, state, place, check_form=form)
+        if shown["check_form"] is form:
+            return _answer(request, shown, status=422)
+    # Opened by itself, or refused where the run has no such check to show any more.
     return act_page(
         request,
         form_class=forms.SecondCheckForm,

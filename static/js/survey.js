@@ -30,12 +30,39 @@
     }
   };
 
+  // A finger that taps on must not answer for the zone that came up under it: whatever sends waits until the finger
+  // has been off the zone for a second.
+  const QUIET = 1000;
+  let waiting = null;
+  let held = [];
+  let down = false;
+  const free = () => {
+    if (down) { waiting = setTimeout(free, QUIET); return; }
+    waiting = null;
+    held.forEach((each) => { each.disabled = false; });
+    held = [];
+  };
+  const wait = () => {
+    clearTimeout(waiting);
+    document.querySelectorAll(".zone-panel form button:not([type=button]):enabled").forEach((each) => {
+      each.disabled = true;
+      held.push(each);
+    });
+    waiting = setTimeout(free, QUIET);
+  };
+  document.addEventListener("pointerdown", (event) => {
+    down = true;
+    if (waiting && event.target.closest?.(".zone-panel")) wait();
+  }, true);
+  ["pointerup", "pointercancel"].forEach((name) => document.addEventListener(name, () => { down = false; }, true));
+
   // Where the hand goes on: the refusal, the open panel, the next place; at the top when the zone is another one.
   const goOn = () => {
     const walk = document.getElementById("walk");
     if (!walk) return;
     const moved = walk.dataset.zone !== zone;
     zone = walk.dataset.zone;
+    if (moved) wait();
     const wrong = walk.querySelector("#form-errors");
     const open = walk.querySelector(".stop.open");
     if (moved && !open && !wrong && walk.getBoundingClientRect().top < 0) walk.scrollIntoView();

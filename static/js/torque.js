@@ -118,6 +118,8 @@
     const input = number();
     if (input && window.matchMedia("(pointer: coarse)").matches) input.inputMode = "none";
   };
+  // A page that the browser kept whole shows what was on record when it was left.
+  window.addEventListener("pageshow", (event) => { if (event.persisted) window.location.reload(); });
   document.addEventListener("htmx:afterSwap", () => {
     ready();
     // Whoever works by keyboard or hears the page goes on where the entry is; the picture stays where it was.
@@ -126,6 +128,8 @@
     if (place) place.focus({ preventScroll: true });
     // What is wrong stands between the number and the button: with the button in view, so is the rest.
     if (wrong) form().querySelector(".record").scrollIntoView({ block: "nearest" });
+    const why = wrong && document.querySelector("#work .why .errors");
+    if (why) why.scrollIntoView({ block: "nearest" });
   });
   ready();
 })();

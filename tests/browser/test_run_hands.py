@@ -169,6 +169,8 @@ def test_the_second_check_is_made_by_another_person_on_the_same_screen(
     panel.get_by_text("Witness mark sighted").tap()
     panel.get_by_label(re.compile("What you saw")).fill("five marks in line")
     expect(panel.get_by_label(re.compile("What was found"))).to_be_hidden()
+    expect(panel.locator('[name="result"]:checked')).to_have_count(0)
+    panel.locator('[name="result"][value="in_order"]').check(force=True)
     panel.get_by_role("button", name="Record the check").tap()
     expect(tablet.get_by_role("heading", name="Everything is judged")).to_be_visible()
     check = SecondCheck.objects.get()

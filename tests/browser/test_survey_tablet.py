@@ -251,6 +251,22 @@ def test_confidence_follows_the_evidence_while_one_ticks(tablet, live_server, su
     assert not FittedPart.objects.exists()
 
 
+def test_a_rattling_finger_answers_for_one_zone_only(tablet, live_server, survey, technician):
+    """Four taps in one place: the zone that comes up under the finger is not answered by them."""
+    opened(tablet, survey, technician, live_server)
+    key = tablet.get_by_role("button", name=re.compile("as the factory made it$"))
+    first = tablet.locator("#walk").get_attribute("data-zone")
+    box = key.bounding_box()
+    where = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    tablet.touchscreen.tap(*where)
+    expect(tablet.locator("#walk")).not_to_have_attribute("data-zone", first)
+    for _ in range(4):
+        tablet.wait_for_timeout(300)
+        tablet.touchscreen.tap(*where)
+    assert {row.place.zone for row in survey.entries.select_related("place")} == {first}
+    expect(key).to_be_enabled()
+
+
 def test_a_question_is_asked_with_one_more_tap(tablet, live_server, survey, technician):
     hand = opened(tablet, survey, technician, live_server, zone="body")
     hand.tap(stop(tablet, "roof").get_by_role("link", name="Open question"))

@@ -293,3 +293,44 @@ def test_the_line_draws_how_far_its_runs_are(client, technician, run, tool):
     text = client.get(run.line.get_absolute_url()).content.decode()
     assert text.count('<g class="fastener done') == 1
     assert text.count('<g class="fastener') == 5
+
+
+def test_a_refused_second_check_stays_on_the_run_and_nothing_is_chosen_beforehand(
+    client, lead, technician, car, tool
+):
+    stage = {"name": "Final", "value": "120", "tolerance_percent": "15", "unit": "N.m"}
+    final = {"title": "Wheel nuts", "fasteners": 5, "stages": [stage], "critical": True}
+    run = RunFactory(person=lead, vehicle=car, steps=[final])
+    click_all(technician, run, tool, values=(120,))
+    step = state_of(run).steps[0].step
+    client.force_login(lead)
+    shown = client.get(run.get_absolute_url())
+    assert shown.headers["Cache-Control"] == "private, no-store"
+    form = shown.context["check_form"]
+    assert form["result"].value() is None
+    assert form["tool"].value() == tool.pk
+    data = {"key": form["key"].value(), "method": "applied_again", "tool": tool.pk, "note": "kept words"}
+    answer = client.post(reverse("jobs:second-check", args=[run.pk, step.pk]), data)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert 'id="work"' in page
+    assert "Say whether the joint is in order." in page
+    assert "kept words" in page
+    done = client.post(reverse("jobs:second-check", args=[run.pk, step.pk]), {**data, "result": "in_order"})
+    assert done.url == run.get_absolute_url()
+    assert "Correct the last reading" not in client.get(done.url).content.decode()
+
+
+def test_that_only_a_lead_corrects_a_reading_above_is_said_before_the_form(
+    client, lead, technician, run, tool
+):
+    row = click(technician, run, 1, 1, 75, tool)
+    assert row.verdict == "above"
+    url = f"{run.get_absolute_url()}?do=correct&reading={row.pk}"
+    client.force_login(technician)
+    page = client.get(url).content.decode()
+    assert "Only a lead puts this right" in page
+    assert "Record the correction" not in page
+    assert reverse("jobs:dispose", args=[row.pk]) in page
+    client.force_login(lead)
+    assert "Record the correction" in client.get(url).content.decode()

@@ -22,6 +22,7 @@ from vehicles.acts import survey as acts
 from vehicles.acts import vehicle as vehicle_acts
 from vehicles.files.intake import take_in
 from vehicles.models import Attachment, Place
+from vehicles.parts import open_places
 from vehicles.survey_report import report_of
 from workshop.models import Shop
 
@@ -52,6 +53,30 @@ def words_of(response) -> tuple[list[str], PdfReader]:
     assert response.headers["Content-Type"] == "application/pdf"
     paper = PdfReader(io.BytesIO(response.content))
     return [re.sub(r"\s+", " ", page.extract_text()) for page in paper.pages], paper
+
+
+def test_an_open_place_without_a_part_is_counted_on_the_car_and_its_parts(
+    client, lead, technician, survey, car
+):
+    say(lead, survey, "exhaust", "open", note="Louder than it was?")
+    say(lead, survey, "brake-hoses", "open", position="rear_left", note="Braided?")
+    say(lead, survey, "brake-hoses", "as_factory")
+    PartFactory(person=lead, vehicle=car)
+    client.force_login(technician)
+    assert report_of(survey).in_several == 1
+    assert open_places(survey, []) == 2
+    said = "2 places with an open question"
+    assert said in client.get(car.get_absolute_url()).content.decode()
+    page = client.get(reverse("vehicles:parts", args=[car.pk]))
+    assert said in page.content.decode()
+    assert {code: number for code, _, number in page.context["filters"]}["open"] >= 2
+
+
+def test_a_position_that_is_not_chosen_beforehand_says_why(client, lead, technician, survey):
+    seen(lead, survey, "brake-hoses", "Braided hose", positions=["rear_left"])
+    client.force_login(technician)
+    url = reverse("vehicles:survey-part", args=[survey.pk, "brake-hoses"])
+    assert "rear left (on record: Braided hose)" in client.get(url).content.decode()
 
 
 # --- since the survey before -----------------------------------------------------------------------------------

@@ -66,7 +66,6 @@ class EntryForm(ActForm):
         label="Remark",
         max_length=300,
         required=False,
-        help_text="Needed for an open question: what the question is.",
     )
 
     def __init__(self, *args, place: Place, **kwargs):
@@ -100,7 +99,8 @@ class PartSeenForm(PartForm):
         help_text="What the survey says of this place, besides the part.",
     )
 
-    def __init__(self, *args, place: Place, **kwargs):
+    def __init__(self, *args, place: Place, there: dict[str, str] | None = None, **kwargs):
+        """`there`: position → why it is not chosen beforehand."""
         super().__init__(*args, place=place, **kwargs)
         # What was described before on cars like this one: see the template's lists.
         self.fields["description"].widget.attrs["list"] = "described-before"
@@ -109,7 +109,10 @@ class PartSeenForm(PartForm):
             del self.fields["position"]
             self.fields["positions"] = forms.MultipleChoiceField(
                 label="Which of them",
-                choices=_positions(place),
+                choices=[
+                    (value, f"{label} ({there[value]})" if there and value in there else label)
+                    for value, label in _positions(place)
+                ],
                 widget=forms.CheckboxSelectMultiple,
                 error_messages={"required": f"Say which one: “{place.name}” is there several times."},
             )

@@ -72,6 +72,9 @@ def parts(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         "removed": gone.count(),
     }
     older = 0
+    surveys = list(car.surveys.select_related("made_by", "finished_by")[:3])
+    open_places = 0 if day else reads.open_places(surveys[0] if surveys else None, rows)
+    counts["open"] += open_places
     if show == "removed":
         # A long history: the latest are shown, the rest stands with each place.
         rows = list(gone.select_related("place").order_by("-removed_at")[:MOST_REMOVED])
@@ -109,7 +112,8 @@ def parts(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
             "as_of": as_of,
             "day": day,
             "place": place,
-            "surveys": car.surveys.select_related("made_by", "finished_by")[:3],
+            "surveys": surveys,
+            "open_places": open_places,
         },
     )
 
@@ -321,10 +325,11 @@ def about(car: Vehicle) -> dict:
 
 
 def gather(request: HttpRequest, car: Vehicle) -> dict:
-    """Parts on the car now: two queries. Not the factory's first, because they are what a survey is for."""
+    """Parts on the car now: three queries. Not the factory's first, because they are what a survey is for."""
     rows = list(FittedPart.objects.filter(vehicle=car).fitted_now().select_related("place"))
     odd = [one for one in rows if not one.is_factory]
     shown = odd[:PANEL_ROWS]
+    survey = car.surveys.select_related("made_by", "finished_by").first()
     return {
         "zones": by_zone(shown),
         "factory": len(rows) - len(odd),
@@ -333,7 +338,8 @@ def gather(request: HttpRequest, car: Vehicle) -> dict:
         "more": len(odd) - len(shown),
         "open_questions": sum(one.confidence == Confidence.OPEN for one in rows),
         "total": len(rows),
-        "survey": car.surveys.select_related("made_by", "finished_by").first(),
+        "open_places": reads.open_places(survey, rows),
+        "survey": survey,
     }
 
 

@@ -128,9 +128,11 @@ def survey_part(request: HttpRequest, survey_id: UUID, place_slug: str) -> HttpR
     row = visible_survey(request, survey_id)
     place = get_object_or_404(Place, pk=place_slug)
     if request.method != "POST":
-        form = forms.PartSeenForm(place=place, initial=_part_initial(request, row, place))
+        form = forms.PartSeenForm(
+            place=place, there=_there(row, place), initial=_part_initial(request, row, place)
+        )
         return _walk_page(request, row, place=place, panel="part", form=form)
-    form = forms.PartSeenForm(request.POST, place=place)
+    form = forms.PartSeenForm(request.POST, place=place, there=_there(row, place))
     if form.is_valid() and form.try_act(acts.record_part_seen, request=request, survey=row, place=place):
         return _go_on(request, row, form, place=place)
     return _walk_page(request, row, place=place, panel="part", form=form, status=422)
@@ -332,6 +334,16 @@ def _asked(request: HttpRequest, place: Place, *names: str) -> dict[str, Any]:
     return known
 
 
+def _there(row: Survey, place: Place) -> dict[str, str]:
+    """Why a position is not chosen beforehand: position → what is on record there, or was said of it. Two queries."""
+    if place.asked == ("",):
+        return {}
+    said = row.entries.counting().filter(place=place).order_by("made_at", "received_at")
+    found = {one.position: f"said: {one.get_finding_display().lower()}" for one in said}
+    filled = FittedPart.objects.filter(vehicle=row.vehicle, place=place).fitted_now()
+    return found | {part.position: f"on record: {part.description}" for part in filled}
+
+
 def _part_initial(request: HttpRequest, row: Survey, place: Place, **known: str) -> dict[str, Any]:
     """In which positions the part is likely to be: the one that was asked for, else those not spoken of yet."""
     known = {**_asked(request, place, "note", "description"), **known}
@@ -349,7 +361,9 @@ def _to_the_part(request: HttpRequest, row: Survey, place: Place, position: str,
     """On to what stands there instead: in place for a script, else by a redirect."""
     asked = {name: value for name, value in {"position": position, "note": note}.items() if value}
     if request.htmx:
-        form = forms.PartSeenForm(place=place, initial=_part_initial(request, row, place, **asked))
+        form = forms.PartSeenForm(
+            place=place, there=_there(row, place), initial=_part_initial(request, row, place, **asked)
+        )
         return _walk_page(request, row, place=place, panel="part", form=form)
     address = reverse("vehicles:survey-part", args=[row.pk, place.pk])
     return redirect(f"{address}?{urlencode(asked)}" if asked else address)
