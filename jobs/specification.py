@@ -157,7 +157,10 @@ def build_target(stage: ProcedureStage, step: ProcedureStep, row: dict[str, Any]
         unit = "deg"
     if unit not in UNITS or UNITS[unit].dimension not in DIMENSIONS[stage.kind]:
         raise ValidationError(
-            {"unit": f"Choose a unit that goes with a stage of kind {stage.get_kind_display().lower()}."}
+            {
+                "unit": f"Choose a unit that goes with a stage of kind {stage.get_kind_display().lower()}: "
+                f"{', '.join(one.label for one in UNITS.values() if one.dimension in DIMENSIONS[stage.kind])}."
+            }
         )
     number = {name: _number(name, row.get(name)) for name in NUMBER_KEYS}
     limit = str(row.get("limit") or "") or _limit_of(number)

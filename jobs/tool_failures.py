@@ -10,9 +10,10 @@ from uuid import UUID
 from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.text import Truncator
 
 from jobs.models import Run, TorqueReading
-from vehicles.models import OutstandingItem
+from vehicles.models import OutstandingItem, Vehicle
 from workshop.acting import By
 from workshop.models import ToolFailure, TorqueTool
 from workshop.tools_hooks import list_runs_with, on_tool_failed
@@ -66,28 +67,53 @@ def raise_rechecks(by: By, tool: TorqueTool, since: date | None) -> None:
     """One item on each car, whatever the number of its runs. Runs that an open one lists are not raised again."""
     from vehicles.acts.outstanding import raise_item
 
-    title = f"Check again what torque tool {tool.label} tightened"[:160]
     by_car: dict = {}
     for run in runs_in_doubt(tool, since):
         by_car.setdefault(run.job.vehicle_id, []).append(run)
     # Each car is locked by its item: always in the same order, or two failures could wait for each other.
     for _, runs in sorted(by_car.items()):
         car = runs[0].job.vehicle
-        open_ones = _listed_in_open(tool, car.outstanding_items.open().filter(title=title))
+        open_ones = _listed_in_open(tool, car.outstanding_items.open())
         runs = [run for run in runs if run.pk not in open_ones]
         if not runs:
             continue
-        listed = "\n".join(f"{run.job.number}: {run}, {date_format(run.last_at, 'j M Y')}" for run in runs)
+        names = ", ".join(dict.fromkeys(str(run) for run in runs))
+        listed = "\n".join(
+            f"{run} (job {run.job.number}, {date_format(timezone.localtime(run.last_at), 'j M Y')})"
+            for run in runs
+        )
         raise_item(
             by=by,
             vehicle=car,
-            title=title,
-            detail=f"{tool} turned out to be unreliable. With a tool that is in order, check:\n{listed}",
+            title=f"{Truncator(names).chars(110)}: have the tightness checked again",
+            detail="Tightened with a tool that later failed its check; have these joints checked again with a tool "
+            f"that is in order:\n{listed}\nThe tool: {tool}.",
             severity="major",
             reason="recheck",
             raised_by_run=runs[0],
             due_on=by.day + WITHIN,
         )
+
+
+def doubted_runs(vehicle: Vehicle) -> set[UUID]:
+    """The car's runs with a reading that counted, of a tool that failed afterwards: two queries."""
+    tools = TorqueReading.objects.filter(run__job__vehicle=vehicle).values("tool")
+    failures: dict[UUID, list[ToolFailure]] = {}
+    for failure in ToolFailure.objects.filter(tool__in=tools, readings_doubted=True):
+        failures.setdefault(failure.tool_id, []).append(failure)
+    if not failures:
+        return set()
+    readings = TorqueReading.objects.filter(
+        run__job__vehicle=vehicle, tool__in=failures, counts_not_because=""
+    ).values_list("run", "tool", "made_at")
+    return {
+        run
+        for run, tool, at in readings
+        if any(
+            at <= failure.made_at and (failure.since is None or timezone.localdate(at) >= failure.since)
+            for failure in failures[tool]
+        )
+    }
 
 
 def _listed_in_open(tool: TorqueTool, items: QuerySet[OutstandingItem]) -> set[UUID]:

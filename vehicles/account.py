@@ -35,10 +35,13 @@ class Word:
     title: str
     text: str = ""
     severity: str = ""
+    due: str = ""
+    said: str = ""
 
 
 _tellers: dict[str, Callable[[HttpRequest, Vehicle, date], Iterable[Chapter]]] = {}
 _words: dict[str, Callable[[Vehicle], Iterable[Word]]] = {}
+_leavings: dict[str, Callable[[Vehicle, date], str]] = {}
 
 
 def add_teller(slug: str, tell: Callable[[HttpRequest, Vehicle, date], Iterable[Chapter]]) -> None:
@@ -49,6 +52,15 @@ def add_teller(slug: str, tell: Callable[[HttpRequest, Vehicle, date], Iterable[
 def add_first_words(slug: str, tell: Callable[[Vehicle], Iterable[Word]]) -> None:
     """`tell(vehicle)` answers what keeps the car from being used, such as a tag on it."""
     _words[slug] = tell
+
+
+def add_leaving(slug: str, tell: Callable[[Vehicle, date], str]) -> None:
+    """`tell(vehicle, since)` answers how the car last left the workshop, in one sentence; empty where it did not."""
+    _leavings[slug] = tell
+
+
+def leavings(vehicle: Vehicle, since: date) -> list[str]:
+    return [said for tell in _leavings.values() if (said := tell(vehicle, since))]
 
 
 def first_words(vehicle: Vehicle) -> list[Word]:

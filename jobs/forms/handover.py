@@ -247,10 +247,11 @@ def ways(part: str, *, before: bool) -> list[tuple[str, str]]:
     return [(method.value, words[method]) for method in WAYS[part]]
 
 
-def _ink() -> forms.CharField:
+def _ink(label: str) -> forms.CharField:
     # Its own length is judged where the sentence for it is: a field's limit would cut nothing and say less.
     # No hidden input: to the script that keeps what is typed, those say which form it is.
     return forms.CharField(
+        label=label,
         required=False,
         widget=forms.Textarea(attrs={"data-ink": "", "hidden": "", "aria-label": "What is drawn"}),
     )
@@ -261,11 +262,11 @@ class SignedForm(forms.Form):
 
     shown = forms.CharField(widget=forms.HiddenInput, required=False)
     lead_signs = forms.ChoiceField(label="For the workshop", widget=forms.RadioSelect, required=False)
-    lead_ink = _ink()
+    lead_ink = _ink("Signature for the workshop")
     collector_signs = forms.ChoiceField(
         label="Who collects the car", widget=forms.RadioSelect, required=False
     )
-    collector_ink = _ink()
+    collector_ink = _ink("Signature of who collects the car")
     collector_witness = forms.ModelChoiceField(
         None, label="Who saw that they decline", required=False, empty_label="Choose…"
     )
@@ -326,7 +327,7 @@ class SignForm(ActForm):
     """For one of the two who sign a sheet that was issued; the page says which."""
 
     method = forms.ChoiceField(label="How", widget=forms.RadioSelect)
-    ink = _ink()
+    ink = _ink("Signature")
     witness = forms.ModelChoiceField(
         None, label="Witness, where they decline to sign", required=False, empty_label="Nobody"
     )

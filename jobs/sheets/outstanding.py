@@ -8,19 +8,11 @@ from jobs.models import Job
 from jobs.sheets.records import Records
 from jobs.sheets.words import in_days, lower_first
 from vehicles.models import Fault, OutstandingItem, Severity
-from vehicles.models.outstanding import OutstandingReason
 from workshop.engineering.units import Amount, show
 
 
 def outstanding(of: Records) -> list[dict[str, Any]]:
     return [_item(item, of.job, of.behind(item)) for item in of.items]
-
-
-def severity_word(item: OutstandingItem) -> str:
-    """The word in the frame. Something to be looked at again in due time is no defect, and isn't called one."""
-    if item.reason == OutstandingReason.RECHECK and Severity(item.severity).owner_may_leave_it:
-        return "Re-check"
-    return item.get_severity_display()
 
 
 def _item(item: OutstandingItem, job: Job, faults: list[Fault]) -> dict[str, Any]:
@@ -29,12 +21,12 @@ def _item(item: OutstandingItem, job: Job, faults: list[Fault]) -> dict[str, Any
     return {
         "title": item.title,
         "severity": item.severity,
-        "severity_label": severity_word(item),
+        "severity_label": item.severity_word,
         "detail": item.detail,
         # A fault whose words the item took over says nothing more.
         "from": [fault.title for fault in faults if fault.title.casefold() != item.title.casefold()],
         "causes": list(dict.fromkeys(str(fault.root_cause) for fault in faults if fault.root_cause)),
-        "why": item.get_reason_display(),
+        "why": item.reason_words,
         "due": item.due_words,
         "told": (
             f"Told {in_days(last.made_at)}, {lower_first(last.get_channel_display())}. "

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, datetime
+from uuid import UUID
 
 from django.db.models import Prefetch
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.formats import date_format
 
-from jobs.models import Job, Measurement, PartChange, SheetRevision, Tag, WorkLine
+from jobs.models import Handover, Job, Measurement, PartChange, SheetRevision, Tag, WorkLine
 from jobs.models.measurement import Phase
 from jobs.states import JobState
-from vehicles.account import Chapter, Word, add_first_words, add_teller
+from jobs.tool_failures import doubted_runs
+from vehicles.account import Chapter, Word, add_first_words, add_leaving, add_teller
 from vehicles.models import Vehicle
 from vehicles.photos import own_photos
 from workshop.engineering.units import with_label
@@ -27,7 +30,7 @@ _TAG_WORDS = {
 
 
 def visits(request: HttpRequest, car: Vehicle, since: date) -> Iterator[Chapter]:
-    """One chapter for each visit: eight queries for any number of them."""
+    """One chapter for each visit: ten queries for any number of them."""
     changes = PartChange.objects.filter(part_on__isnull=False).select_related("part_on")
     measured = Measurement.objects.counting().order_by("made_at")
     lines = WorkLine.objects.order_by("order").prefetch_related(
@@ -48,6 +51,7 @@ def visits(request: HttpRequest, car: Vehicle, since: date) -> Iterator[Chapter]
     photos: dict = {}
     for photo in own_photos(request.user, car, job__isnull=False):
         photos.setdefault(photo.job_id, []).append(photo)
+    doubted = doubted_runs(car)
     for job in jobs:
         handover = getattr(job, "handover", None)
         over: datetime = handover.made_at if handover else job.made_at
@@ -61,7 +65,7 @@ def visits(request: HttpRequest, car: Vehicle, since: date) -> Iterator[Chapter]
                 "over": over,
                 "theirs": theirs,
                 "words": job_words(job),
-                "done": [_told(line) for line in job.told if line.done_at],
+                "done": [_told(line, doubted) for line in job.told if line.done_at],
                 "left": [line for line in job.told if not line.done_at and line.answer in ("no", "later")]
                 if theirs
                 else [],
@@ -75,7 +79,7 @@ def visits(request: HttpRequest, car: Vehicle, since: date) -> Iterator[Chapter]
         )
 
 
-def _told(line: WorkLine) -> dict:
+def _told(line: WorkLine, doubted: set[UUID]) -> dict:
     """A work line that is done, with what was fitted and what was measured before and after."""
     before = {row.what.casefold(): row for row in line.measured if row.phase == Phase.BEFORE}
     pairs = []
@@ -88,6 +92,7 @@ def _told(line: WorkLine) -> dict:
         "parts": [change.part_on.description for change in line.changes if change.kind != "refitted"],
         "measured": pairs,
         "tightened": sum(run.completed_at is not None for run in line.runs.all()),
+        "doubted": any(run.pk in doubted for run in line.runs.all()),
     }
 
 
@@ -104,6 +109,14 @@ def tags(car: Vehicle) -> Iterator[Word]:
             yield Word(_TAG_WORDS[tag.kind], tag.because)
 
 
+def left(car: Vehicle, since: date) -> str:
+    """How the car last left, where that was in the reader's own time: one query."""
+    last = Handover.objects.filter(job__vehicle=car).order_by("-made_at").first()
+    if last is None or timezone.localdate(last.made_at) < since:
+        return ""
+    return f"How it left the workshop: {last.get_left_how_display().lower()}, {date_format(timezone.localtime(last.made_at), 'j F Y')}."
+
+
 def job_words(job: Job) -> str:
     """Where an open job stands, for who is waiting for the car."""
     return {
@@ -117,3 +130,4 @@ def job_words(job: Job) -> str:
 
 add_teller("visits", visits)
 add_first_words("tags", tags)
+add_leaving("handover", left)

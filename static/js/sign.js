@@ -51,10 +51,24 @@
         pen.stroke();
       });
     };
+    // What was missing is there now: the sentences that asked for it go.
+    let began = false;
+    const mended = () => {
+      if (!began) return;
+      signer.querySelectorAll("[data-ink-error]").forEach((error) => error.remove());
+      signer.querySelectorAll(".errors").forEach((box) => { if (!box.children.length) box.remove(); });
+      if (!signer.querySelector(".errors")) signer.classList.remove("bad");
+      document.querySelectorAll("#form-errors .problems a").forEach((link) => {
+        if (link.getAttribute("href") === `#${kept.id}`) link.closest("li").remove();
+      });
+      const problems = document.querySelector("#form-errors .problems");
+      if (problems && !problems.children.length) problems.remove();
+    };
     const say = () => {
       kept.value = lines.length ? JSON.stringify(lines) : "";
       pad.classList.toggle("inked", lines.length > 0);
       state.textContent = lines.length ? "signature drawn" : empty;
+      if (lines.length) mended();
     };
     const show = () => {
       pad.hidden = !glass.checked;
@@ -80,6 +94,7 @@
       const line = point(event);
       lines.push(line);
       drawing.set(event.pointerId, line);
+      began = true;
       draw();
     });
     canvas.addEventListener("pointermove", (event) => {

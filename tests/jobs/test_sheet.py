@@ -165,7 +165,9 @@ def test_a_repair_that_is_not_confirmed_says_so(car, keeper, lead):
     )  # fmt: skip
     said = body(job)
     assert said["lines"][0]["faults"][0]["end"] == "repaired, not yet confirmed"
-    assert said["glance"]["fixed"] == ["Stalls when hot (repaired, not yet confirmed)"]
+    assert said["glance"]["fixed"] == [
+        "Front pads renewed, guides cleaned and greased (for: Stalls when hot) (repaired, not yet confirmed)"
+    ]
 
 
 def test_a_fault_that_another_job_fixed_keeps_its_row(car, keeper, lead):

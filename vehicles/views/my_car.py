@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 from uuid import UUID
 
@@ -9,12 +10,21 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from vehicles import account, odometer, outstanding
-from vehicles.models import Severity, Vehicle, VehicleKeeper
+from vehicles.models import OutstandingItem, Severity, Telling, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
 from workshop.pages import may
 from workshop.permissions import May
+
+# After Directive 2014/45/EU, Art. 7, in short; "advice" is the shop's own.
+SEVERITY_WORDS = (
+    ("Dangerous", "an immediate risk to people on the road"),
+    ("Major", "may put people at risk or harm the environment"),
+    ("Minor", "no significant effect on safety"),
+    ("Advice", "no defect, but good to know"),
+)
 
 
 @may(May.SEE_OWN_CARS)
@@ -30,10 +40,7 @@ def my_car(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     since = _holder_since(request, car)
     items = outstanding.open_items(car, timezone.localdate())
     dangerous = [item for item in items if item.severity == Severity.DANGEROUS]
-    first = [
-        *account.first_words(car),
-        *(account.Word(item.title, item.detail, item.severity) for item in dangerous),
-    ]
+    first = [*account.first_words(car), *_dangers(dangerous, since)]
     asked = [
         line
         for job in car.jobs.open().prefetch_related("lines")
@@ -43,6 +50,9 @@ def my_car(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     context = {
         "vehicle": car,
         "first": first,
+        "severity_words": SEVERITY_WORDS,
+        "dangerous": bool(dangerous),
+        "left": account.leavings(car, since) if dangerous else [],
         "asked": asked,
         "open_faults": car.faults.without_end().count(),
         "items": items,
@@ -51,6 +61,18 @@ def my_car(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         "latest": odometer.latest_reading(car),
     }
     return render(request, "vehicles/my_car.html", context)
+
+
+def _dangers(items: list[OutstandingItem], since: date) -> Iterator[account.Word]:
+    """What is dangerous, by when, and what the workshop last said of it in the reader's own time: one query."""
+    told: dict[UUID, Telling] = {}
+    if items:
+        rows = Telling.objects.filter(item__in=items).order_by("made_at")
+        told = {row.item_id: row for row in rows if timezone.localdate(row.made_at) >= since}
+    for item in items:
+        last = told.get(item.pk)
+        said = f"{date_format(timezone.localtime(last.made_at), 'j F Y')}: “{last.told}”" if last else ""
+        yield account.Word(item.title, item.detail, item.severity, item.due.words, said)
 
 
 def _own_cars(request: HttpRequest):
