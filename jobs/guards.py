@@ -25,8 +25,9 @@ _VERSION_OF_TARGET = (
 
 def register() -> None:
     """Every guard of this room; and, as the last room to start, that no record of any room is ever deleted."""
-    from jobs import tool_failures
+    from jobs import certificates, tool_failures
 
+    certificates.register()
     tool_failures.register()
     append_only("jobs_torquereading", "A reading is never altered: add another one.")
     append_only("jobs_secondcheck", "A second check is never altered: make another one.")

@@ -15,7 +15,7 @@ CAR_OWNER = frozenset({"car_owner"})
 EVERYBODY = STAFF | CAR_OWNER
 
 # Open to people who are not signed in.
-PUBLIC = {"health", "workshop:login", "workshop:logout", "jobs:confirm"}
+PUBLIC = {"health", "favicon", "workshop:login", "workshop:logout", "jobs:confirm"}
 
 WHO: dict[str, frozenset[str]] = {
     "home": EVERYBODY,
@@ -100,7 +100,7 @@ WHO: dict[str, frozenset[str]] = {
     "vehicles:photo-file": EVERYBODY,
     "vehicles:photo-thumb": EVERYBODY,
     "vehicles:photo-describe": STAFF,
-    "vehicles:photo-set-aside": LEADS,
+    "vehicles:photo-set-aside": STAFF,
     "vehicles:photo-bring-back": LEADS,
     "vehicles:photo-erase": OWNER,
     "jobs:angles": STAFF,

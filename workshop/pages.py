@@ -44,7 +44,7 @@ def act_page(
     submit: str = "Save",
     intro: str = "",
     cautions: list[str] | tuple[str, ...] = (),
-    said: str = "",
+    said: str | Callable[[Any], str] = "",
     template: str = "act.html",
     context: dict[str, Any] | None = None,
 ) -> HttpResponse:
@@ -52,13 +52,13 @@ def act_page(
 
     `fixed` are arguments of the act that the page itself gives (the vehicle, the job). `done` is where to go
     afterwards: an object with `get_absolute_url`, a URL name or path, or a callable of the act's answer; without
-    it, the answer's own page. `said` is the message shown there. Fields may be prefilled from the query string.
+    it, the answer's own page. `said` is the message shown there, or makes it of the answer. Fields may be prefilled from the query string.
     """
     fixed, form_kwargs = fixed or {}, form_kwargs or {}
     if request.method == "POST":
         form = form_class(request.POST, request.FILES, initial=initial, **form_kwargs)
         if form.is_valid() and form.try_act(act, request=request, **fixed):
-            messages.success(request, said or f"{title}: saved.")
+            messages.success(request, said(form.answer) if callable(said) else said or "Saved.")
             target = done(form.answer) if callable(done) else (done or form.answer)
             return answered(request, target, form)
         status = 422

@@ -7,6 +7,7 @@ from workshop.views import health, home, house, tools
 
 urlpatterns = [
     path("", home.home, name="home"),
+    path("favicon.ico", home.favicon, name="favicon"),
     path("health/", health.health, name="health"),
     path("", include(([*house.urlpatterns, *tools.urlpatterns], "workshop"))),
     path("", include("vehicles.urls")),

@@ -218,7 +218,9 @@ class AnswerForm(Folded, EditForm):
     )
     given_by = KeeperField(Keeper.objects.none(), label="Who answered", empty_label="choose")
     channel = forms.ChoiceField(
-        choices=[choice for choice in Channel.choices if choice[0] != Channel.ACCOUNT], label="How"
+        # Nothing chosen beforehand: a call would be filed as a visit.
+        choices=[("", "choose"), *(choice for choice in Channel.choices if choice[0] != Channel.ACCOUNT)],
+        label="How",
     )
     answered_at = MomentField(
         required=False,
@@ -266,7 +268,8 @@ class OwnAnswerForm(EditForm):
 class TellForm(ActForm):
     told_to = KeeperField(Keeper.objects.none(), label="Who was told", empty_label="choose")
     channel = forms.ChoiceField(
-        choices=[choice for choice in Channel.choices if choice[0] != Channel.ACCOUNT], label="How"
+        choices=[("", "choose"), *(choice for choice in Channel.choices if choice[0] != Channel.ACCOUNT)],
+        label="How",
     )
     told_at = MomentField(required=False, label="When", help_text="Left empty: now.")
     told = forms.CharField(max_length=300, label="What was told", widget=forms.Textarea(attrs={"rows": 3}))

@@ -147,6 +147,11 @@ def procedure_version(request: HttpRequest, version_id: UUID) -> HttpResponse:
             "lacks": lacks_of(version, [row["step"] for row in steps]) if version.released_at is None else [],
             "earlier": earlier,
             "newest": next((one for one in others if one.released_at), None),
+            "new_version": forms.PlainForm()
+            if version.released_at
+            and request.user.may(May.EDIT_PROCEDURE)
+            and all(one.released_at and one.number < version.number for one in others)
+            else None,
         },
     )
 
@@ -323,6 +328,7 @@ def version_release(request: HttpRequest, version_id: UUID) -> HttpResponse:
         template="jobs/procedure_release.html",
         context={
             "lacks": lacks_of(version, steps) if version.released_at is None else [],
+            "shown": steps_of(version),
             "found": compare(earlier, version) if earlier else None,
             "earlier": earlier,
         },

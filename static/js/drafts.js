@@ -13,7 +13,9 @@
   const DAY = 24 * 3600 * 1000;
   const LIMITS = { days: 14, drafts: 40, perForm: 3, text: 60000 };
   const SEEN = ["seen_version", "seen"];
-  const NEVER = ["csrfmiddlewaretoken", "key", "again", ...SEEN];
+  // What does not say which form it is: it changes while the same form is filled in.
+  const NEVER = ["csrfmiddlewaretoken", "key", "again", "shown", ...SEEN];
+  const COUNTS = /(_count|_FORMS)$/;
 
   // ---------------------------------------------------------------- storage; shut off or full, there are no drafts
   const names = () => {
@@ -22,6 +24,10 @@
   const read = (name) => {
     try { return JSON.parse(localStorage.getItem(name)); } catch { return null; }
   };
+  // A name is "draft PERSON FORM KEY"; the form is its address and, after #, what its hidden fields say.
+  const keyIn = (name) => name.slice(name.lastIndexOf(" ") + 1);
+  const formIn = (name) => name.slice(0, name.lastIndexOf(" "));
+  const addressIn = (name) => decodeURIComponent(name.split(" ")[2]).split("#")[0];
   const drop = (name) => { try { localStorage.removeItem(name); } catch { /* nothing is kept then */ } };
   const all = () => names().map((name) => ({ name, ...read(name) })).filter((each) => each.at);
   const keep = (name, draft) => {
@@ -44,7 +50,16 @@
       if (place >= LIMITS.drafts || now - each.at > LIMITS.days * DAY) drop(each.name);
     });
   };
-  const forget = (key) => names().filter((name) => name.endsWith(` ${key}`)).forEach(drop);
+  // Saved under this key: also the same words kept from before a reload, when the form had another key.
+  const forget = (key) => {
+    const kept = all();
+    kept.filter((each) => keyIn(each.name) === key).forEach((saved) => {
+      const words = JSON.stringify(saved.said);
+      kept.filter((each) => formIn(each.name) === formIn(saved.name) && JSON.stringify(each.said) === words)
+        .forEach((each) => drop(each.name));
+      drop(saved.name);
+    });
+  };
 
   // ------------------------------------------------------------------------------------------------ what a form is
   const hidden = (form, name) => form.querySelector(`input[type="hidden"][name="${name}"]`);
@@ -62,7 +77,8 @@
   };
   // Several forms may go to one address: what they carry hidden tells them apart, and at last their order.
   const signature = (form) => [...form.elements]
-    .filter((each) => each.type === "hidden" && !NEVER.includes(each.name))
+    .filter((each) => each.type === "hidden" && !NEVER.includes(each.name) && !COUNTS.test(each.name)
+      && !["", "False"].includes(each.value)) // asked for only after a first answer: hidden and empty until then
     .map((each) => `${each.name}=${each.value}`).join("&");
   const identities = () => {
     const counted = new Map();
@@ -91,7 +107,10 @@
   };
   // A form that came back with errors holds what was typed as if the server had written it.
   const cameBack = (form) => Boolean(form.querySelector("[data-not-saved]"));
-  const isUnsent = (form) => fields(form).some(isTyped) || cameBack(form);
+  // So does one that a button only made longer: it comes back with the key that it was sent with.
+  const carried = new WeakSet();
+  const isBack = (form) => cameBack(form) || carried.has(form);
+  const isUnsent = (form) => fields(form).some(isTyped) || isBack(form);
 
   const labelOf = (each) => {
     const set = each.closest("fieldset");
@@ -99,7 +118,7 @@
     const said = (each.labels && each.labels[0] && each.labels[0].textContent) || each.getAttribute("aria-label");
     const choice = each.type === "radio" || each.type === "checkbox" || each.matches("[aria-label]");
     return ((choice && legend && !legend.closest(".group > legend") && legend.textContent) || said || "")
-      .replace(/\((optional|needed)\)/g, "").replace(/\s+/g, " ").trim();
+      .replace(/\((optional|needed|one of these (two )?is needed)\)/g, "").replace(/\s+/g, " ").trim();
   };
   const wordsOf = (each) => {
     if (each.type === "checkbox" || each.type === "radio") {
@@ -118,7 +137,7 @@
   });
   const take = (form) => {
     const said = [];
-    const wasBack = cameBack(form);
+    const wasBack = isBack(form);
     fields(form).forEach((each) => {
       const words = wordsOf(each);
       if (!words || !(wasBack || isTyped(each))) return;
@@ -130,7 +149,7 @@
       at: Date.now(),
       page: here(),
       fields: whole(form),
-      ...(wasBack ? { refused: true } : {}),
+      ...(cameBack(form) ? { refused: true } : {}),
       seen: Object.fromEntries(SEEN.filter((name) => hidden(form, name))
         .map((name) => [name, hidden(form, name).value])),
       said,
@@ -142,6 +161,7 @@
     const identity = identities().get(form);
     if (!identity) return;
     const name = slot(identity, keyOf(form).value);
+    names().filter((each) => keyIn(each) === keyIn(name) && each !== name).forEach(drop);
     if (!isUnsent(form)) { drop(name); return; }
     keep(name, { ...take(form), ...more });
     const mine = `${PREFIX}${person} ${identity} `;
@@ -173,7 +193,7 @@
         if (each.value !== value) missed.push(labelOf(each) || fieldName);
       }
     });
-    keyOf(form).value = name.slice(name.lastIndexOf(" ") + 1);
+    keyOf(form).value = keyIn(name);
     Object.entries(draft.seen || {}).forEach(([fieldName, value]) => {
       if (hidden(form, fieldName)) hidden(form, fieldName).value = value;
     });
@@ -229,11 +249,22 @@
     return made;
   };
   const shownFor = new WeakMap();
+  const unseen = new Set(); // offers that were drawn since the last look at what can be seen
   const say = (text) => {
     const place = document.getElementById("notice");
     if (place) { place.textContent = text; place.hidden = !text; }
   };
-  const offer = (form, draft, name) => {
+  const restore = (form, draft, name) => {
+    const missed = putBack(form, draft, name);
+    if (missed.length) {
+      const left = missed.join(", ");
+      say(`Put back, but for what can no longer be chosen here: ${left}. Look at it before you send.`);
+    }
+    look();
+    const first = fields(form).find(isTyped) || fields(form)[0];
+    if (first) first.focus();
+  };
+  const offered = (draft, act) => {
     const drawn = bar(draft);
     const few = draft.said.slice(0, 3);
     if (few.length) drawn.append(list(few, 140));
@@ -242,25 +273,31 @@
       drawn.append(element("p", "meta", `and ${more} more ${more === 1 ? "field" : "fields"}`));
     }
     const actions = element("div", "actions");
-    actions.append(
-      button("Put it back", () => {
-        const missed = putBack(form, draft, name);
-        if (missed.length) {
-          const left = missed.join(", ");
-          say(`Put back, but for what can no longer be chosen here: ${left}. Look at it before you send.`);
-        }
-        look();
-        const first = fields(form).find(isTyped) || fields(form)[0];
-        if (first) first.focus();
-      }),
-      button("Throw it away", () => { drop(name); look(); }, true),
-    );
+    actions.append(button("Put it back", act), button("Throw it away", () => { drop(draft.name); look(); }, true));
     drawn.append(actions);
-    const outer = [...document.querySelectorAll("details")].find((each) => each.contains(form)) || form;
-    outer.before(drawn);
+    return drawn;
+  };
+  const offer = (form, draft, name) => {
+    const drawn = offered(draft, () => restore(form, draft, name));
+    const shut = [...document.querySelectorAll("details:not([open])")].find((each) => each.contains(form));
+    (shut || form).before(drawn);
     shownFor.set(form, { drawn, name });
+    unseen.add(drawn);
   };
   const orphans = [];
+  // The form is opened by a link of this page, under a work line: the offer stands where it will open.
+  let wanted = null; // the draft that goes into the form as soon as it is there
+  const linkTo = (draft) => [...document.querySelectorAll("a[data-inline]")].find((each) => {
+    const url = new URL(each.getAttribute("href"), location.href);
+    return url.pathname + url.search === addressIn(draft.name);
+  });
+  const offerToOpen = (draft, link) => {
+    const drawn = offered(draft, () => { wanted = { name: draft.name, until: Date.now() + 10000 }; link().click(); });
+    const box = document.getElementById(link().dataset.inline);
+    (box || link()).before(drawn);
+    orphans.push(drawn);
+    unseen.add(drawn);
+  };
   const offerWithoutForm = (draft) => {
     const drawn = bar(draft);
     drawn.append(element("p", "", "The form for it is not on this page now. Copy what you need."));
@@ -281,16 +318,37 @@
       const kept = mine.filter((each) => each.name.startsWith(start));
       const own = kept.find((each) => sameAs(form, each));
       // The browser put it back itself: it is the same form again, and what was sent once stays one record.
-      if (own && own.sent && !cameBack(form)) keyOf(form).value = own.name.slice(own.name.lastIndexOf(" ") + 1);
+      if (own && own.sent && !cameBack(form)) keyOf(form).value = keyIn(own.name);
       const other = kept.find((each) => each !== own && each.name !== slot(identity, keyOf(form).value));
       const shown = shownFor.get(form);
       if (shown && other && shown.name === other.name && shown.drawn.isConnected) return;
       if (shown) { shown.drawn.remove(); shownFor.delete(form); }
-      if (other) offer(form, other, other.name);
+      if (other && wanted && wanted.name === other.name && wanted.until > Date.now()) {
+        wanted = null;
+        restore(form, other, other.name);
+      } else if (other) offer(form, other, other.name);
     });
     const here_ = new Set(known.values());
-    mine.filter((each) => each.page === here() && each.said.length && !here_.has(each.name.split(" ")[2]))
-      .forEach(offerWithoutForm);
+    const keys = new Set([...known.keys()].map((form) => keyOf(form).value)); // these stand in their form
+    const opened = new Set();
+    mine.filter((each) => each.said.length && !here_.has(each.name.split(" ")[2]) && !keys.has(keyIn(each.name)))
+      .forEach((each) => {
+        const found = linkTo(each);
+        // One after the other: the next is offered beside the form, once it is open.
+        if (found && !opened.has(addressIn(each.name))) offerToOpen(each, () => linkTo(each) || found);
+        else if (!found && each.page === here()) offerWithoutForm(each);
+        if (found) opened.add(addressIn(each.name));
+      });
+  };
+  // After a reload the browser keeps its place on the page: an offer out of sight would never be seen.
+  const bringIntoView = () => {
+    const first = [...unseen].find((each) => each.isConnected);
+    unseen.clear();
+    const busy = document.activeElement;
+    if (!first || document.querySelector("[data-not-saved]")) return;
+    if (busy && busy.matches("input, select, textarea") && isTyped(busy)) return;
+    const { top, bottom } = first.getBoundingClientRect();
+    if (top < 0 || bottom > window.innerHeight) first.scrollIntoView({ block: "center" });
   };
 
   // --------------------------------------------------------------------------------------------------------- events
@@ -316,7 +374,9 @@
     if (!isKept(form)) return;
     clearTimeout(waiting.get(form));
     waiting.delete(form);
-    if (isUnsent(form)) save(form, { sent: Date.now() });
+    // A button named op only changes the form: nothing was sent to be saved.
+    const changes = event.submitter && event.submitter.name === "op";
+    if (isUnsent(form)) save(form, changes ? {} : { sent: Date.now() });
   });
   window.addEventListener("pagehide", flush);
   document.addEventListener("visibilitychange", () => { if (document.hidden) flush(); });
@@ -326,6 +386,13 @@
     if (key) forget(key);
   });
   document.addEventListener("htmx:afterSettle", look);
+  document.addEventListener("htmx:load", look); // a form was opened in its place
+  const before = new Set(all().map((each) => keyIn(each.name)));
+  document.querySelectorAll("form").forEach((form) => {
+    if (!isKept(form) || !before.has(keyOf(form).value)) return;
+    carried.add(form);
+    save(form);
+  });
   look();
   // Some browsers fill in what was typed only now; and Back may show the page as it was left.
   window.addEventListener("pageshow", (event) => {
@@ -333,5 +400,6 @@
     // It was refused, and is kept as it came back.
     document.querySelectorAll("form").forEach((form) => { if (isKept(form) && cameBack(form)) save(form); });
     look();
+    setTimeout(bringIntoView, 60); // after the browser went back to its place
   });
 })();

@@ -20,7 +20,18 @@
   const firstEmpty = (box) => {
     const fields = [...box.querySelectorAll("input:not([type=hidden]), select, textarea")];
     const free = fields.filter((each) => !each.disabled && !each.readOnly);
-    return free.find((each) => !["checkbox", "radio"].includes(each.type) && !each.value) || free[0];
+    const open = (each) => each.type === "radio" && ![...each.form.elements].some((one) => one.name === each.name && one.checked);
+    return free.find((each) => open(each) || (!["checkbox", "radio"].includes(each.type) && !each.value)) || free[0];
+  };
+  const sayKept = (box) => {
+    let note = box.querySelector(".note.kept");
+    if (!note) {
+      note = document.createElement("p");
+      note.className = "note kept";
+      note.setAttribute("role", "status");
+      box.prepend(note);
+    }
+    note.textContent = "This form holds what you typed. Send it or cancel it, then open the other one.";
   };
 
   const open = async (link, box) => {
@@ -59,8 +70,8 @@
       event.preventDefault();
       if (link.getAttribute("aria-busy") === "true") return;
       if (dirty(box)) { // typed text is not thrown away for another form
+        sayKept(box);
         box.scrollIntoView({ block: "nearest" });
-        firstEmpty(box).focus({ preventScroll: true });
       } else if (box.dataset.url === link.getAttribute("href")) close(box);
       else open(link, box);
       return;

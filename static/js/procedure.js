@@ -10,6 +10,26 @@
     if (found.length > Number(count().value)) count().value = found.length;
     points().dispatchEvent(new Event("input", { bubbles: true }));
   };
+  // The unit is one of what the kind asks for: an angle in degrees, a torque in the unit that it had before.
+  const TURNS = ["deg"];
+  form.addEventListener("change", (event) => {
+    const kind = event.target.closest('select[name$="kind"]');
+    const stage = kind && kind.closest("[data-stage]");
+    if (!stage) return;
+    const angle = kind.value === "angle";
+    stage.querySelectorAll('select[name$="unit"]').forEach((unit) => {
+      const turns = TURNS.includes(unit.value);
+      if (angle && !turns) { unit.dataset.before = unit.value; unit.value = TURNS[0]; }
+      if (kind.value === "torque" && turns) unit.value = unit.dataset.before || "N.m";
+    });
+  });
+  // A stage was added: go to it, and begin to type.
+  const added = /^#stage-\d+$/.test(location.hash) && document.querySelector(location.hash);
+  if (added) {
+    added.scrollIntoView({ block: "start" });
+    const first = added.querySelector('input:not([type="hidden"]), select');
+    if (first) first.focus({ preventScroll: true });
+  }
   document.querySelectorAll("[data-places]").forEach((each) => { each.hidden = false; });
   document.addEventListener("click", (event) => {
     if (event.target.closest("[data-place]")) { write(lines().slice(0, -1)); return; }

@@ -7,11 +7,14 @@ from django.contrib.sessions.models import Session
 from django.urls import reverse
 from playwright.sync_api import expect
 
+from jobs.acts import procedure as procedure_acts
 from jobs.models import WorkLine
 from tests.browser.devices import TABLET, Watch, new_page, sign_in
 from tests.browser.test_twice import TYPED, asked, open_form, send, typed_lines
+from tests.factories.job import job_in
 from tests.factories.run import OpenLineFactory
-from tests.people import PASSWORD
+from tests.factories.work import authorised_line, owner_of
+from tests.people import PASSWORD, by
 from workshop.acting import By
 from workshop.acts import shop as shop_acts
 from workshop.models import Submission, TorqueTool
@@ -293,3 +296,96 @@ def test_without_javascript_the_same_again_is_asked_about_once(browser, live_ser
     assert typed_lines() == 2
     assert Submission.objects.count() >= WorkLine.objects.count()
     page.context.close()
+
+
+def test_a_form_that_a_button_made_longer_is_no_lost_text(tablet, live_server, lead):
+    """The editor of a step comes back with a stage more: what was typed stands in it, and nothing is offered."""
+    procedure = procedure_acts.add_procedure(by=by(lead), title="Hub", area="wheels")
+    draft = procedure_acts.start_version(by=by(lead), procedure=procedure, source="Halden sheet 40-2")
+    sign_in(tablet, lead, live_server.url)
+    url = reverse("jobs:step-add", args=[draft.pk])
+    tablet.goto(url)
+    tablet.get_by_label("Title").fill("Wheel nuts")
+    for count in (2, 3):
+        tablet.get_by_role("button", name="Add a stage").tap()
+        expect(tablet.locator(".stage-row")).to_have_count(count)
+        expect(tablet.get_by_label("Title")).to_have_value("Wheel nuts")
+        expect(bar(tablet)).to_have_count(0)
+    assert len(kept(tablet)) == 1
+    # The battery dies here: what the last answer held was never saved.
+    tablet.goto(reverse("jobs:floor"))
+    tablet.goto(url)
+    expect(bar(tablet)).to_have_count(1)
+    expect(bar(tablet)).to_contain_text("did not send it")
+    expect(bar(tablet)).not_to_contain_text("is not on this page")
+    put_back(tablet)
+    expect(tablet.get_by_label("Title")).to_have_value("Wheel nuts")
+
+
+def test_a_question_that_came_with_the_answer_is_no_lost_text(tablet, live_server, lead):
+    """The number is questioned, and the form comes back with a tick box more."""
+    sign_in(tablet, lead, live_server.url)
+    tablet.goto(reverse("vehicles:vehicle-add"))
+    tablet.get_by_label("VIN or chassis number").fill("HLDN0000O0001")
+    tablet.get_by_label("Make").fill("Halden")
+    tablet.locator("#id_model").fill("Corvane")
+    tablet.get_by_label("Model year").fill("1998")
+    tablet.get_by_role("button", name="Take it on").tap()
+    expect(tablet.get_by_label("The car bears the number exactly so")).to_be_visible()
+    expect(bar(tablet)).to_have_count(0)
+
+
+@pytest.fixture
+def job_line(lead, car):
+    job = job_in("in_work", person=lead, vehicle=car)
+    return authorised_line(job=job, person=lead, owner=owner_of(car, lead), complaint="Squeals")
+
+
+def write_inline(page, row, words: str) -> None:
+    row.get_by_role("link", name="Write", exact=True).tap()
+    row.get_by_label("Cause").fill(words)
+    page.wait_for_timeout(PAUSE)
+
+
+def test_a_form_under_a_line_is_opened_again_with_its_words(tablet, live_server, lead, job_line):
+    watch = Watch(tablet, live_server.url)
+    sign_in(tablet, lead, live_server.url)
+    tablet.goto(job_line.job.get_absolute_url())
+    row = tablet.locator(f"#line-{job_line.pk}")
+    write_inline(tablet, row, "Pads glazed")
+    tablet.reload()
+    expect(row.get_by_role("region", name="Not sent")).to_contain_text("Pads glazed")
+    expect(bar(tablet)).to_have_count(1)
+    expect(bar(tablet)).to_be_in_viewport()
+    put_back(tablet)
+    expect(row.get_by_label("Cause")).to_have_value("Pads glazed")
+    expect(bar(tablet)).to_have_count(0)
+    row.get_by_role("button", name="Save").tap()
+    tablet.wait_for_url(f"**#line-{job_line.pk}")
+    expect(row).to_contain_text("Pads glazed")
+    expect(bar(tablet)).to_have_count(0)
+    assert kept(tablet) == []
+    assert not watch.complaints
+
+
+def test_the_same_words_typed_anew_and_saved_are_not_offered(tablet, live_server, lead, job_line):
+    sign_in(tablet, lead, live_server.url)
+    tablet.goto(job_line.job.get_absolute_url())
+    row = tablet.locator(f"#line-{job_line.pk}")
+    write_inline(tablet, row, "Pads glazed")
+    tablet.reload()
+    write_inline(tablet, row, "Pads glazed")
+    row.get_by_role("button", name="Save").tap()
+    tablet.wait_for_url(f"**#line-{job_line.pk}")
+    expect(row).to_contain_text("Pads glazed")
+    expect(bar(tablet)).to_have_count(0)
+    assert kept(tablet) == []
+
+
+def test_an_offer_out_of_sight_is_brought_into_view(tablet, live_server, shop_owner):
+    sign_in(tablet, shop_owner, live_server.url)
+    tablet.goto(reverse("workshop:shop-change"))
+    tablet.get_by_label("Wheel nuts checked again after").fill("77")
+    tablet.wait_for_timeout(PAUSE)
+    tablet.reload()
+    expect(bar(tablet)).to_be_in_viewport()

@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from tests.factories.run import OpenLineFactory
 from tests.people import PASSWORD, by, make_person
 from workshop import log
 from workshop.acts import devices, people
@@ -242,3 +243,63 @@ def test_the_pages_of_devices(client, lead, tablet, django_assert_num_queries):
     page = client.get(reverse("workshop:device", args=[device.pk])).text
     assert "Nobody signs in on it" in page
     assert Person.objects.filter(pk=lead.pk).exists()
+
+
+def test_what_is_wrong_with_a_new_person_is_said_at_once(client, shop_owner, technician):
+    client.force_login(shop_owner)
+    url = reverse("workshop:person-add")
+    typed = {
+        "key": client.get(url).context["form"]["key"].value(),
+        "name": "Rowan Pell",
+        "sign_in_name": technician.sign_in_name.upper(),
+        "password": "short",
+    }
+    answer = client.post(url, typed)
+    assert answer.status_code == 422
+    assert set(answer.context["form"].errors) == {"sign_in_name", "password", "roles"}
+    assert "Roles are needed here." in answer.text
+    answer = client.post(url, {**typed, "sign_in_name": "rowan pell"})
+    assert "Write it without spaces, such as “rowan.pell”." in answer.text
+
+
+def test_the_act_refuses_a_name_with_a_blank_too(shop_owner):
+    with pytest.raises(ValidationError, match="without spaces"):
+        people.add_person(
+            by=by(shop_owner),
+            name="Rowan Pell",
+            sign_in_name="rowan pell",
+            password=PASSWORD,
+            roles=[Role.TECHNICIAN],
+        )
+
+
+def test_what_is_wrong_with_the_settings_is_said_at_once(client, shop_owner):
+    client.force_login(shop_owner)
+    url = reverse("workshop:shop-change")
+    form = client.get(url).context["form"]
+    typed = {field.html_name: field.value() or "" for field in form}
+    answer = client.post(url, {**typed, "currency": "euros", "default_tolerance_percent": "150"})
+    assert answer.status_code == 422
+    assert set(answer.context["form"].errors) == {"currency", "default_tolerance_percent"}
+    assert "three letters of the currency" in answer.text
+    assert answer.text.count("Use a tolerance above 0 and up to 30 percent.") > 0
+
+
+def test_withdrawing_a_certificate_warns_of_the_work_that_names_it(client, shop_owner, lead, technician, car):
+    row = certificate(shop_owner, technician)
+    line = OpenLineFactory(person=lead, vehicle=car)
+    client.force_login(shop_owner)
+    url = reverse("workshop:competence-withdraw", args=[row.pk])
+    assert "names it" not in client.get(url).text
+    type(line).objects.filter(pk=line.pk).update(competence="high_voltage", qualified=row)
+    page = client.get(url).text
+    assert f"Line {line}" in page
+    assert line.get_absolute_url() in page
+    type(line).objects.filter(pk=line.pk).update(dropped_because="not wanted")
+    assert "names it" not in client.get(url).text
+
+
+def test_browsers_that_ask_for_the_mark_by_habit_get_it(client):
+    answer = client.get("/favicon.ico")
+    assert answer.status_code == 302
+    assert "img/mark" in answer.url

@@ -11,6 +11,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from jobs.acts import torque
 from tests.factories.run import RunFactory, begun, click
@@ -102,7 +103,7 @@ def test_a_calibration_that_can_not_be_is_refused_beside_its_field(client, lead,
         "due_on": today() + timedelta(days=335),
         "laboratory": "Brackwater Calibration",
         "certificate": "BC-1",
-        "passed": "on",
+        "passed": "yes",
         "note": "kept",
         **{n: today() + timedelta(days=v) if isinstance(v, int) else v for n, v in fields.items()},
     }
@@ -180,7 +181,8 @@ def test_a_failed_tool_raises_one_recheck_on_each_car(lead, technician, car, cli
     CalibrationFactory(person=lead, tool=tool, calibrated_on=today(), passed=False)
     item = OutstandingItem.objects.get()
     assert (item.severity, item.reason, item.vehicle) == ("major", "recheck", car)
-    assert tool.label in item.title
+    assert tool.label in item.detail
+    # The owner reads which joints, in plain words; the tool's number stands in the detail.
     assert str(run) in item.detail
     assert "failed its calibration" in TorqueTool.objects.get(pk=tool.pk).unfit_because(nm(60), on=today())
     acts.report_drop(by=by(technician), tool=tool, what="and then it fell")
@@ -324,3 +326,48 @@ def test_complete_runs_stay_complete_when_their_tool_fails(lead, technician, car
     acts.report_drop(by=by(lead), tool=tool, what="fell")
     run.refresh_from_db()
     assert run.completed_at
+
+
+def test_whether_it_passed_is_asked_and_all_that_is_wrong_said_at_once(client, lead):
+    tool = ToolFactory(person=lead, calibrated=False)
+    client.force_login(lead)
+    url = reverse("workshop:calibration-add", args=[tool.pk])
+    form = client.get(url).context["form"]
+    assert form.visible_fields()[0].name == "passed"
+    assert form["passed"].value() is None
+    answer = client.post(
+        url,
+        {
+            "key": form["key"].value(),
+            "calibrated_on": today() + timedelta(days=1),
+            "due_on": today() - timedelta(days=3),
+            "laboratory": "Brackwater Calibration",
+            "range_low": "50",
+            "range_high": "250",
+        },
+    )
+    assert answer.status_code == 422
+    assert set(answer.context["form"].errors) >= {"passed", "certificate", "calibrated_on", "range_high"}
+    assert not Calibration.objects.exists()
+
+
+def test_a_failed_calibration_says_how_many_runs_are_in_doubt(client, lead, technician, car):
+    tool = ToolFactory(person=lead)
+    client.force_login(lead)
+    url = reverse("workshop:calibration-add", args=[tool.pk])
+    answer = client.post(
+        url,
+        {
+            "key": client.get(url).context["form"]["key"].value(),
+            "passed": "no",
+            "calibrated_on": today(),
+            "due_on": today() + timedelta(days=300),
+            "laboratory": "Brackwater Calibration",
+            "certificate": "BC-9",
+        },
+        follow=True,
+    )
+    assert "It failed: the tool is out of use." in answer.text
+    assert answer.text.count("Calibrated: it failed") == 1
+    assert f"due {date_format(today() + timedelta(days=300), 'j M Y')}" not in answer.text
+    assert len([row for row in answer.context["history"] if row["day"] == today() and "failure" in row]) == 0

@@ -55,6 +55,8 @@ class PartForForm(ModelActForm):
         help_text="Counts for owner and registered keeper only. Take the tick away for owners in common.",
     )
 
+    one_of = (("keeper", "name"),)
+
     class Meta:
         model = VehicleKeeper
         fields = ("from_on", "until_on")

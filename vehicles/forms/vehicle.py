@@ -18,6 +18,8 @@ class VehicleForm(ModelActForm):
         widget=forms.TextInput(attrs=NUMBER_WIDGET_ATTRS),
     )
 
+    one_of = (("number", "number_unknown_because"),)
+
     class Meta:
         model = Vehicle
         fields = (
@@ -124,6 +126,8 @@ class IdentityReadingForm(ModelActForm):
         "Needed unless you say why it isn't readable.",
         widget=forms.TextInput(attrs=NUMBER_WIDGET_ATTRS),
     )
+
+    one_of = (("number", "not_readable_because"),)
 
     class Meta:
         model = IdentityReading

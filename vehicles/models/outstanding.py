@@ -168,6 +168,20 @@ class OutstandingItem(Record, Versioned):
             ),
         ]
 
+    @property
+    def severity_word(self) -> str:
+        """The word in the frame. Something to be looked at again in due time is no defect, and isn't called one."""
+        if self.reason == OutstandingReason.RECHECK and Severity(self.severity).owner_may_leave_it:
+            return "Check again"
+        return self.get_severity_display()
+
+    @property
+    def reason_words(self) -> str:
+        """Why it is outstanding, for who reads the owner's page or the sheet."""
+        if self.reason == OutstandingReason.RECHECK:
+            return "To be checked again"
+        return self.get_reason_display()
+
     def __str__(self) -> str:
         return f"{self.number} {self.title}"
 

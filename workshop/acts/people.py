@@ -45,17 +45,30 @@ def add_first_owner(*, name: str, sign_in_name: str, password: str) -> Person:
     return person
 
 
+def check_sign_in_name(sign_in_name: str) -> None:
+    """Typed at every sign-in, on a tablet: one word."""
+    tidy = sign_in_name.strip().casefold()
+    if any(each.isspace() for each in tidy):
+        joined = ".".join(tidy.split())
+        raise ValidationError({"sign_in_name": f"Write it without spaces, such as “{joined}”."})
+
+
+def check_password(password: str, person: Person | None = None) -> None:
+    try:
+        validate_password(password, person)
+    except ValidationError as refusal:
+        raise ValidationError({"password": refusal.messages}) from refusal
+
+
 def _build(name: str, sign_in_name: str, password: str, email: str) -> Person:
+    check_sign_in_name(sign_in_name)
     person = Person(
         name=name.strip(),
         sign_in_name=sign_in_name.strip().casefold(),
         email=email,
         initials="".join(word[0] for word in name.split()[:3]).upper(),
     )
-    try:
-        validate_password(password, person)
-    except ValidationError as refusal:
-        raise ValidationError({"password": refusal.messages}) from refusal
+    check_password(password, person)
     person.set_password(password)
     return person
 
@@ -113,10 +126,7 @@ def change_person(
 @act(May.EDIT_PEOPLE)
 def change_password(*, by: By, person: Person, password: str) -> Person:
     """Set somebody's password. The log says that it was changed, never to what."""
-    try:
-        validate_password(password, person)
-    except ValidationError as refusal:
-        raise ValidationError({"password": refusal.messages}) from refusal
+    check_password(password, person)
     person.set_password(password)
     person.save(update_fields=["password"])
     note(person)

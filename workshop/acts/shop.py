@@ -9,13 +9,20 @@ from workshop.models import EventDetail, Shop
 from workshop.permissions import May
 
 
+def check_currency(currency: str) -> None:
+    if not (len(currency) == 3 and currency.isascii() and currency.isalpha()):
+        raise ValidationError("Give the three letters of the currency, such as EUR.")
+
+
 @act(May.EDIT_SHOP)
 def change_shop(*, by: By, seen_version: int, **fields) -> Shop:
     """Change the shop's name, units, tolerance, rule of decision and limits. Earlier records keep theirs."""
     shop = Shop.current()
     currency = fields.get("currency", shop.currency)
-    if not (len(currency) == 3 and currency.isascii() and currency.isalpha()):
-        raise ValidationError({"currency": "Give the three letters of the currency, such as EUR."})
+    try:
+        check_currency(currency)
+    except ValidationError as refusal:
+        raise ValidationError({"currency": refusal.messages}) from refusal
     fields["currency"] = currency.upper()
     changes = save_changes(shop, seen_version=seen_version, **fields)
     told = {name: changes.pop(name) for name in ("name", "address", "phone", "email") if name in changes}

@@ -131,17 +131,10 @@ def add_calibration(
     passed one puts a dropped or withdrawn tool back in use.
     """
     tool = TorqueTool.objects.select_for_update(no_key=True).get(pk=tool.pk)
-    if calibrated_on > by.day:
-        raise ValidationError(
-            {"calibrated_on": f"This day lies in the future: give {date_format(by.day)} or earlier."}
-        )
+    check_calibration_day(calibrated_on, by.day)
     if tool.kind == ToolKind.ANGLE:
         range_low = range_high = None
-    if range_high is not None and range_high > tool.scale_high:
-        top = show(Amount(tool.scale_high, tool.unit))
-        raise ValidationError(
-            {"range_high": f"The scale of {tool} ends at {top}: the certified range can't go above."}
-        )
+    check_range(tool, range_high)
     row = create(
         Calibration(
             **by.stamp(),
@@ -150,7 +143,7 @@ def add_calibration(
             due_on=due_on,
             laboratory=laboratory.strip(),
             certificate=certificate.strip(),
-            deviation_percent=_deviation(tool, deviation_percent),
+            deviation_percent=deviation_of(tool, deviation_percent),
             range_low=range_low,
             range_high=range_high,
             passed=passed,
@@ -178,7 +171,22 @@ def add_calibration(
     return row
 
 
-def _deviation(tool: TorqueTool, given: Decimal | None) -> Decimal:
+def check_calibration_day(day: date, today: date) -> None:
+    if day > today:
+        raise ValidationError(
+            {"calibrated_on": f"This day lies in the future: give {date_format(today)} or earlier."}
+        )
+
+
+def check_range(tool: TorqueTool, high: Decimal | None) -> None:
+    if high is not None and high > tool.scale_high:
+        top = show(Amount(tool.scale_high, tool.unit))
+        raise ValidationError(
+            {"range_high": f"The scale of {tool} ends at {top}: the certified range can't go above."}
+        )
+
+
+def deviation_of(tool: TorqueTool, given: Decimal | None) -> Decimal:
     if given is not None:
         return given
     if tool.kind == ToolKind.ANGLE:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from typing import Any
 from uuid import uuid4
 
@@ -41,6 +42,8 @@ class ActForm(forms.Form):
     answer: Any = None
     repeats = False
     parts: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    # Groups of fields of which one is needed: each says so, and none filled in is refused beside the first.
+    one_of: tuple[tuple[str, ...], ...] = ()
     required_css_class = "required"
 
     def __init__(self, *args: Any, **kwargs: Any):
@@ -48,6 +51,23 @@ class ActForm(forms.Form):
         for name, field in self.fields.items():
             speak(field, field.label or name.replace("_", " "))
             guide_typing(field, name)
+        for names in self._asked_groups():
+            for name in names:
+                self.fields[name].either = f"one of these {'two ' if len(names) == 2 else ''}is needed"
+
+    def _asked_groups(self) -> list[tuple[str, ...]]:
+        return [names for names in self.one_of if all(name in self.fields for name in names)]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        data = self.cleaned_data if data is None else data
+        for names in self._asked_groups():
+            if all(data.get(name) in (None, "") for name in names) and not any(
+                name in self.errors for name in names
+            ):
+                labels = " or ".join(f"“{self[name].label}”" for name in names)
+                self.add_error(names[0], f"One of these is needed: {labels}.")
+        return data
 
     @property
     def is_mixed(self) -> bool:
@@ -149,7 +169,9 @@ def speak(field: forms.Field, label: str) -> None:
     """Put the shop's words where the form library has its own: what is missing, what is too low, nothing chosen."""
     messages = field.error_messages
     if messages.get("required") == forms.Field.default_error_messages["required"]:
-        messages["required"] = f"{label[:1].upper()}{label[1:]} is needed here."
+        several = isinstance(field, forms.MultipleChoiceField | forms.ModelMultipleChoiceField)
+        is_needed = "are needed" if several and label.endswith("s") else "is needed"
+        messages["required"] = f"{label[:1].upper()}{label[1:]} {is_needed} here."
     for validator in field.validators:
         if isinstance(validator, MinValueValidator):
             validator.message = f"Give {validator.limit_value} or more."
@@ -180,8 +202,30 @@ class ModelActForm(ActForm, forms.ModelForm):
     Decimals, days and times get the shop's own fields (comma or point, the browser's date control).
     """
 
+    # The check constraints of these are looked at before the act, so that all is said at once: only for fields
+    # that the act writes as they were typed.
+    early: tuple[str, ...] = ()
+
     def _post_clean(self) -> None:
         """Leave the instance alone: the act builds, checks and saves the record."""
+        if not self.early:
+            return
+        row = copy(self.instance)
+        good = [name for name in self.early if name in self.cleaned_data]
+        for name in good:
+            setattr(row, name, self.cleaned_data[name])
+        exclude = {field.name for field in row._meta.fields} - set(good)
+        for constraint in row._meta.constraints:
+            if not isinstance(constraint, models.CheckConstraint):
+                continue
+            try:
+                constraint.validate(type(row), row, exclude=exclude)
+            except ValidationError as refusal:
+                names = set(constraint.condition.referenced_base_fields)
+                if len(names) == 1 and not str(constraint.violation_error_code or "").startswith("field:"):
+                    self.add_error(names.pop(), refusal.messages)
+                else:
+                    self.add_refusal(refusal)
 
     def save(self, commit: bool = True):
         raise TypeError("An ActForm is saved by its act.")

@@ -3,8 +3,11 @@
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxLengthValidator
 
 from workshop import signin
+from workshop.acts import people
+from workshop.acts.shop import check_currency
 from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
 from workshop.forms.fields import DayField
 from workshop.models import Competence, Person, Shop
@@ -72,6 +75,21 @@ class PersonForm(ModelActForm):
             "sign_in_name": "Short, without spaces; small and capital letters are the same here.",
         }
 
+    def clean(self):
+        """What the act would refuse, said together with what is missing."""
+        data = super().clean()
+        name, password = data.get("sign_in_name"), data.get("password")
+        person = Person(name=data.get("name") or "", sign_in_name=(name or "").strip().casefold())
+        for given, check in ((name, people.check_sign_in_name), (password, people.check_password)):
+            if given:
+                try:
+                    check(given) if given is name else check(given, person)
+                except ValidationError as refusal:
+                    self.add_refusal(refusal)
+        if name and Person.objects.filter(sign_in_name=person.sign_in_name).exists():
+            self.add_error("sign_in_name", person.unique_error_message(Person, ("sign_in_name",)))
+        return data
+
 
 class ChangePersonForm(EditForm, ModelActForm):
     roles = _roles_field()
@@ -106,7 +124,7 @@ class WithdrawCompetenceForm(ActForm):
     from_on = DayField(
         label="No longer valid from", help_text="The first day on which it does not count. Not in the future."
     )
-    reason = forms.CharField(label="Why", max_length=200)
+    reason = forms.CharField(label="Why it is withdrawn", max_length=200)
 
 
 class ReasonForm(ActForm):
@@ -120,6 +138,7 @@ class DeviceNameForm(ActForm):
 
 
 class ShopForm(EditForm, ModelActForm):
+    early = ("default_tolerance_percent", "default_limit")
     parts = (
         ("On every sheet", ("name", "address", "phone", "email", "paper")),
         ("Money", ("currency", "tax_note", "default_limit")),
@@ -166,6 +185,16 @@ class ShopForm(EditForm, ModelActForm):
         self.fields["default_tolerance_percent"].help_text = "Shown as the shop's own, never as the maker's."
         self.fields["recheck_km"].unit = "km"
         self.fields["recheck_km"].label = "Wheel nuts checked again after"
+        currency = self.fields["currency"]
+        # The act says what a currency is: "euros" is answered with that, not with a count of letters.
+        currency.max_length = None
+        currency.validators = [
+            each for each in currency.validators if not isinstance(each, MaxLengthValidator)
+        ]
+
+    def clean_currency(self):
+        check_currency(self.cleaned_data["currency"])
+        return self.cleaned_data["currency"]
 
 
 class EraseWordsForm(ActForm):

@@ -1,5 +1,8 @@
 from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
 
+from workshop.acts.tools import check_calibration_day, check_range, deviation_of, deviation_words
 from workshop.engineering.tools import TOOL_CLASSES
 from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
 from workshop.models import Calibration, TorqueTool
@@ -35,7 +38,20 @@ class CorrectToolForm(EditForm, ModelActForm):
 
 
 class CalibrationForm(ModelActForm):
-    """`tool` decides whether a range is asked for: a gauge has none."""
+    """`tool` decides whether a range is asked for: a gauge has none.
+
+    Whether it passed is asked first, with nothing chosen: a failed one is not to be saved as good by habit.
+    """
+
+    passed = forms.TypedChoiceField(
+        label="As it came to the laboratory, was it within its deviation?",
+        choices=[("yes", "Passed: within its deviation"), ("no", "Failed: outside its deviation")],
+        coerce=lambda value: value == "yes",
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say whether it passed or failed, as it came to the laboratory."},
+    )
+    early = ("calibrated_on", "due_on", "deviation_percent", "range_low", "range_high")
+    field_order = ("passed",)
 
     class Meta:
         model = Calibration
@@ -47,21 +63,20 @@ class CalibrationForm(ModelActForm):
             "deviation_percent",
             "range_low",
             "range_high",
-            "passed",
             "note",
         )
         formfield_callback = trade_field
 
     def __init__(self, *args, tool: TorqueTool, **kwargs):
         super().__init__(*args, **kwargs)
-        from workshop.acts.tools import deviation_words
+        self.tool = tool
 
         deviation = self.fields["deviation_percent"]
         deviation.required = False
         if words := deviation_words(tool):
             deviation.help_text = f"As certified. Left empty, what the class permits is taken: {words}."
         self.fields["passed"].help_text = (
-            "As it came to the laboratory, before any adjustment. A failed one puts the tool out of "
+            "Before any adjustment. A failed one puts the tool out of "
             "use, and what "
             "it tightened since its last good calibration is checked again. Record the calibration after the "
             "adjustment as another one."
@@ -74,6 +89,25 @@ class CalibrationForm(ModelActForm):
             self.fields[
                 "range_low"
             ].help_text = "Without a certified range, 20 to 100 % of the scale is taken."
+
+    def clean(self):
+        """What the act would refuse, said together with what is missing."""
+        data = super().clean()
+        for check, name in (
+            (lambda given: check_calibration_day(given, timezone.localdate()), "calibrated_on"),
+            (lambda given: check_range(self.tool, given), "range_high"),
+        ):
+            if data.get(name) is not None:
+                try:
+                    check(data[name])
+                except ValidationError as refusal:
+                    self.add_refusal(refusal)
+        if "deviation_percent" in data and data["deviation_percent"] is None:
+            try:
+                deviation_of(self.tool, None)
+            except ValidationError as refusal:
+                self.add_refusal(refusal)
+        return data
 
 
 class WithdrawForm(ActForm):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 from django import template
@@ -31,6 +32,12 @@ def plain(value):
         text = format(value, "f")
         return text.rstrip("0").rstrip(".") if "." in text else text
     return "" if value is None else value
+
+
+@register.filter
+def phone_link(number: str) -> str:
+    """`tel:{{ shop.phone|phone_link }}`: only what can be dialled."""
+    return re.sub(r"[^\d+]", "", str(number or ""))
 
 
 @register.filter

@@ -10,9 +10,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.html import format_html
 from django.views.decorators.debug import sensitive_post_parameters
 
 from workshop.acts import people as acts
+from workshop.competence_hooks import work_under
 from workshop.forms import house as forms
 from workshop.models import Competence, Event, Person
 from workshop.pages import act_page, may
@@ -160,6 +162,21 @@ def competence_add(request: HttpRequest, person_id: UUID) -> HttpResponse:
     )
 
 
+def _needed_by(row: Competence) -> list[str]:
+    """A sentence for each open piece of work that names this certificate."""
+    if row.withdrawn_on:
+        return []
+    return [
+        format_html(
+            '<a href="{}">Line {}</a>, “{}”, names it: say there who else is qualified before the work goes on.',
+            work.get_absolute_url(),
+            work,
+            work.complaint,
+        )
+        for work in work_under(row)
+    ]
+
+
 @may(May.EDIT_PEOPLE)
 def competence_withdraw(request: HttpRequest, competence_id: UUID) -> HttpResponse:
     row = get_object_or_404(Competence.objects.select_related("person"), pk=competence_id)
@@ -169,8 +186,9 @@ def competence_withdraw(request: HttpRequest, competence_id: UUID) -> HttpRespon
         act=acts.withdraw_competence,
         title=f"Withdraw: {row.get_kind_display()}, {row.person}",
         intro=f"Certificate {row.certificate}. What was done under it before that day stands as it was; from that day "
-        "on it is enough for nothing.",
+        "on no work can be done under it.",
         submit="Withdraw it",
+        cautions=_needed_by(row),
         fixed={"competence": row},
         initial={"from_on": timezone.localdate()},
         done=row.person,

@@ -8,11 +8,12 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.html import format_html
 
 from workshop.acts import tools as acts
 from workshop.forms import tools as forms
 from workshop.models import TorqueTool
-from workshop.models.tools import ToolKind
+from workshop.models.tools import FailureKind, ToolKind
 from workshop.pages import act_page, may
 from workshop.permissions import May
 from workshop.tools_hooks import runs_of
@@ -124,7 +125,12 @@ def _history(tool: TorqueTool) -> list[dict]:
     rows = [
         {"day": row.calibrated_on, "at": row.made_at, "calibration": row} for row in tool.calibrations.all()
     ]
-    rows += [{"day": row.day, "at": row.made_at, "failure": row} for row in tool.failures.all()]
+    # A failed calibration stands there already, with its certificate.
+    rows += [
+        {"day": row.day, "at": row.made_at, "failure": row}
+        for row in tool.failures.all()
+        if row.kind != FailureKind.FAILED
+    ]
     rows.append({"day": timezone.localtime(tool.made_at).date(), "at": tool.made_at, "taken_on": tool})
     return sorted(rows, key=lambda row: (row["day"], row["at"]), reverse=True)
 
@@ -168,6 +174,21 @@ def calibration_add(request: HttpRequest, tool_id: UUID) -> HttpResponse:
         fixed={"tool": row},
         form_kwargs={"tool": row},
         done=row,
+        said=_calibrated,
+    )
+
+
+def _calibrated(made) -> str:
+    """The message after a calibration: a failed one says what it puts in doubt, and where that is listed."""
+    if made.passed:
+        return "The calibration is on record."
+    failure = made.tool.failures.order_by("-made_at").first()
+    runs = runs_of(made.tool, failure.since, failure.made_at) if failure else []
+    if not runs:
+        return "It failed: the tool is out of use. Nothing was tightened with it since its last good calibration."
+    count = "1 run is" if len(runs) == 1 else f"{len(runs)} runs are"
+    return format_html(
+        'It failed: the tool is out of use. <a href="#d-{}">{} in doubt</a>.', failure.pk, count
     )
 
 
@@ -180,6 +201,7 @@ def tool_withdraw(request: HttpRequest, tool_id: UUID) -> HttpResponse:
         act=acts.withdraw_tool,
         title=f"Withdraw {row}",
         submit="Withdraw it",
+        said=f"{row} is withdrawn.",
         fixed={"tool": row},
         done=row,
     )
@@ -194,6 +216,7 @@ def tool_drop(request: HttpRequest, tool_id: UUID) -> HttpResponse:
         act=acts.report_drop,
         title=f"{row} was dropped or damaged",
         submit="Report it",
+        said=f"On record: {row} is out of use until it is calibrated again.",
         fixed={"tool": row},
         done=row,
     )
