@@ -159,8 +159,8 @@ def why_not_on_the_road(job: Job, moment=None) -> list[str]:
         )
     if check_in is None or not check_in.plates_legal:
         sentences.append(
-            "Plates or insurance do not allow this car on the road. Once they do, write that down under "
-            f"“{CHANGE_CONSENT}” on the job's page; until then record why there was no road test."
+            "Nobody has seen that plates and insurance allow this car on the road. Look, write it down under "
+            f"“{CHANGE_CONSENT}” on the job's page, then drive; or record why there was no road test."
         )
     return sentences
 

@@ -102,7 +102,7 @@ def test_tags_are_judged_at_the_time_of_driving(job, technician):
     ("fields", "said"),
     [
         ({"road_test_consent": False}, "no consent to road-test"),
-        ({"plates_legal": False}, "Plates or insurance do not allow"),
+        ({"plates_legal": False}, "Nobody has seen that plates and insurance"),
     ],
 )
 def test_consent_and_plates_of_the_check_in_stop_it_until_agreed_anew(fields, said, car, lead):

@@ -92,10 +92,13 @@ def test_a_due_distance_counts_from_the_latest_reading(lead, car):
     assert ItemFactory(person=lead, vehicle=car, due_on=by(lead).day).from_reading is None
 
 
-def test_due_before_it_was_made_is_refused(lead, car):
+def test_due_before_it_was_made_or_a_lifetime_ahead_is_refused(lead, car):
     with pytest.raises(ValidationError) as caught:
         ItemFactory(person=lead, vehicle=car, due_on=by(lead).day - DAYS)
     assert "lies before the day the item was made" in caught.value.message_dict["due_on"][0]
+    with pytest.raises(ValidationError) as caught:
+        ItemFactory(person=lead, vehicle=car, due_on=by(lead).day + 30 * 366 * DAYS)
+    assert "more than 20 years ahead" in caught.value.message_dict["due_on"][0]
 
 
 def test_an_item_written_down_late_is_judged_on_its_own_day(lead, car):

@@ -23,6 +23,8 @@ from workshop.permissions import May
 
 _SIX_DECIMALS = Decimal("0.000001")
 _MOST_KM = Decimal(1_000_000)
+# Beyond this a year was mistyped (common practice, no source).
+MOST_YEARS_AHEAD = 20
 
 
 @act(May.OUTSTANDING)
@@ -347,6 +349,13 @@ def _due_day(due_on: date | None, made_on: date) -> date | None:
             {
                 "due_on": f"{date_format(due_on)} lies before the day the item was made. "
                 f"Give {date_format(made_on)} or later."
+            }
+        )
+    if due_on is not None and due_on.year > made_on.year + MOST_YEARS_AHEAD:
+        raise ValidationError(
+            {
+                "due_on": f"{date_format(due_on)} is more than {MOST_YEARS_AHEAD} years ahead. Give an earlier day, or a "
+                "distance."
             }
         )
     return due_on
