@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
-from vehicles.folding import folded, squeezed, too_long_to_search
+from vehicles.models.found import FoundByWords
 from vehicles.models.part import Position
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
@@ -76,22 +76,7 @@ class RootCause(Record):
         return self.description
 
 
-class FoundByTitle(models.QuerySet):
-    """Rows with `search_text`, their folded title: see `vehicles.folding`."""
-
-    def search(self, text: str) -> FoundByTitle:
-        """Every word must occur; by a text that is too long nothing is found."""
-        found = self
-        if too_long_to_search(text):
-            return self.none()
-        for word in dict.fromkeys(folded(text).split()):
-            found = found.filter(
-                Q(search_text__contains=word) | Q(search_text__contains=squeezed(word) or word)
-            )
-        return found
-
-
-class FaultQuerySet(FoundByTitle):
+class FaultQuerySet(FoundByWords):
     def without_end(self) -> FaultQuerySet:
         return self.filter(end="")
 

@@ -7,22 +7,10 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
-from vehicles.folding import folded, squeezed, too_long_to_search
+from vehicles.folding import folded, squeezed
+from vehicles.models.found import FoundByWords
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
-
-
-class KeeperQuerySet(models.QuerySet):
-    def search(self, text: str) -> KeeperQuerySet:
-        """Every word must occur in name, address, numbers or e-mail; by a text that is too long nothing is found."""
-        found = self
-        if too_long_to_search(text):
-            return self.none()
-        for word in dict.fromkeys(folded(text).split()):
-            found = found.filter(
-                Q(search_text__contains=word) | Q(search_text__contains=squeezed(word) or word)
-            )
-        return found
 
 
 class Keeper(Record, Versioned):
@@ -44,7 +32,7 @@ class Keeper(Record, Versioned):
     # Folded, because the databases fold differently: see vehicles.folding.
     search_text = models.TextField(blank=True, editable=False)
 
-    objects = KeeperQuerySet.as_manager()
+    objects = FoundByWords.as_manager()
 
     class Meta(Record.Meta):
         ordering = ["name"]

@@ -7,7 +7,8 @@ from django.db.models import Exists, F, OuterRef, Q
 from django.db.models.functions import TruncDate
 from django.urls import reverse
 
-from vehicles.models.fault import FoundByTitle, Severity
+from vehicles.models.fault import Severity
+from vehicles.models.found import FoundByWords
 from vehicles.models.keeper import HAVE_A_SAY, VehicleKeeper
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
@@ -27,7 +28,7 @@ class ItemEnd(models.TextChoices):
     LEFT = "left", "Left so at the owner's wish"
 
 
-class OutstandingQuerySet(FoundByTitle):
+class OutstandingQuerySet(FoundByWords):
     def open(self) -> OutstandingQuerySet:
         return self.filter(end="")
 

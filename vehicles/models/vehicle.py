@@ -7,14 +7,15 @@ from django.db.models import Count, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from vehicles.folding import folded, squeezed, too_long_to_search
+from vehicles.folding import folded
+from vehicles.models.found import FoundByWords
 from workshop.engineering.identity import is_full_vin, normalise_number
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
 from workshop.permissions import May
 
 
-class VehicleQuerySet(models.QuerySet):
+class VehicleQuerySet(FoundByWords):
     def visible_to(self, person) -> VehicleQuerySet:
         """Staff see every car; a vehicle owner sees the cars of which they are owner or keeper now."""
         if person.may(May.SEE_SHOP):
@@ -24,21 +25,6 @@ class VehicleQuerySet(models.QuerySet):
             keepers__part__in=["owner", "registered_keeper"],
             keepers__until_on=None,
         ).distinct()
-
-    def search(self, text: str) -> VehicleQuerySet:
-        """Every word must occur in number, plates, make, model, keepers or job numbers of the car.
-
-        Nothing is found by a text that is too long: the page says so (`too_long_to_search`).
-        """
-        found = self
-        if too_long_to_search(text):
-            return self.none()
-        for word in dict.fromkeys(folded(text).split()):
-            # "06-AB" finds the plate that is kept as "QL 06 AB" too.
-            found = found.filter(
-                Q(search_text__contains=word) | Q(search_text__contains=squeezed(word) or word)
-            )
-        return found
 
     def with_state(self) -> VehicleQuerySet:
         """Adds `open_items`, `dangerous_items` and `open_faults` (counts), and `standing_tags` (two queries in all).

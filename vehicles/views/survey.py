@@ -319,7 +319,8 @@ def _said_of_place(found: Walk, place: Place) -> str:
 def _said_of_zone(found: Walk, zone: Zone) -> str:
     one = found.zone(zone)
     left = [stop.place.name for stop in one.stops if not stop.said]
-    text = f"{zone.label}: the rest is as the factory made it."
+    whole = all(stop.same and stop.same.finding == SurveyFinding.AS_FACTORY for stop in one.stops)
+    text = f"{zone.label}: {'all' if whole else 'the rest is'} as the factory made it."
     return f"{text} Left for an answer of their own: {'; '.join(left)}." if left else text
 
 
