@@ -88,6 +88,31 @@ _LIST = (
     Unit("hp", "hp", "power", "horsepower", 1),
     Unit("rpm", "min⁻¹", "rotation", "revolution_per_minute"),
     Unit("Ah", "Ah", "charge", "ampere_hour", 1),
+    Unit("mm2", "mm²", "area", "millimeter ** 2", 2, _100),
+    Unit("cm2", "cm²", "area", "centimeter ** 2", 2, _100),
+    Unit("in2", "in²", "area", "inch ** 2", 3, _100),
+    Unit("cm3", "cm³", "displacement", "centimeter ** 3", 1, _100),
+    Unit("d", "days", "duration", "day", 1, _100),
+    Unit("hours", "hours", "duration", "hour", 1, _100),
+    Unit("N/mm", "N/mm", "stiffness", "newton / millimeter", 1, _100),
+    Unit("kN/mm", "kN/mm", "stiffness", "kilonewton / millimeter", 3, _100),
+    Unit("mohm/m", "mΩ/m", "resistance per length", "milliohm / meter", 3, _100),
+    Unit("l/min", "l/min", "flow", "liter / minute", 1, _100),
+    Unit("l/h", "l/h", "flow", "liter / hour", 1, _100),
+    # A difference of temperatures: never shifted by 273, unlike a temperature.
+    Unit("K", "K", "temperature difference", "kelvin", 1, _100),
+    Unit("m/s2", "m/s²", "deceleration", "meter / second ** 2", 2),
+    Unit("g0", "g", "deceleration", "standard_gravity", 3),
+    Unit("kg/m3", "kg/m³", "density", "kilogram / meter ** 3", 3, _100),
+    Unit(
+        "km/h/krpm",
+        "km/h per 1000 min⁻¹",
+        "gearing",
+        "kilometer / hour / (1000 * revolution_per_minute)",
+        2,
+        _100,
+    ),
+    Unit("mm/10Mm", "mm per 10 000 km", "wear", "millimeter / (10000 * kilometer)", 3, _100),
     Unit("%", "%", "ratio", "percent", 1),
     Unit("1", "", "count", "dimensionless"),
 )
@@ -98,7 +123,10 @@ BASE: dict[str, str] = {
     "torque": "N.m", "angle": "deg", "distance": "km", "length": "mm", "pressure": "kPa",
     "voltage": "V", "current": "A", "resistance": "ohm", "mass": "kg", "force": "N",
     "temperature": "degC", "speed": "km/h", "volume": "l", "time": "h", "power": "kW",
-    "rotation": "rpm", "charge": "Ah", "ratio": "%", "count": "1",
+    "rotation": "rpm", "charge": "Ah", "area": "mm2", "displacement": "cm3", "duration": "d",
+    "stiffness": "N/mm", "resistance per length": "mohm/m", "flow": "l/min", "temperature difference": "K",
+    "deceleration": "m/s2", "density": "kg/m3", "gearing": "km/h/krpm", "wear": "mm/10Mm",
+    "ratio": "%", "count": "1",
 }  # fmt: skip
 
 
@@ -121,7 +149,7 @@ def units_of(dimension: str) -> list[Unit]:
 
 
 @cache
-def registry() -> pint.UnitRegistry:
+def registry() -> pint.UnitRegistry[Decimal]:
     """Pint's registry in decimals; built once per process, at the first conversion."""
     return pint.UnitRegistry(non_int_type=Decimal)
 

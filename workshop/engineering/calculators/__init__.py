@@ -1,0 +1,1 @@
+"""One file for each calculator: its function and its `CALCULATOR` (see `declare`)."""

@@ -1,0 +1,1 @@
+"""One file for each effect of non-factory parts: its function and its `EFFECT` (see `effect`)."""
