@@ -24,6 +24,10 @@ class VehiclesConfig(AppConfig):
         )
         triggers.append_only("vehicles_surveyentry", "A survey entry is never altered: add another one.")
         triggers.append_only("vehicles_telling", "A telling is never altered: record another one.")
+        triggers.append_only("vehicles_figure", "A figure is never altered: record another one in its stead.")
+        triggers.append_only(
+            "vehicles_sheetofvehicle", "Which data sheet held is never altered: record another one."
+        )
         triggers.guard(
             triggers.Guard(
                 "vehicles_odometerreading_keeps_what_was_read",

@@ -39,6 +39,8 @@ class May(StrEnum):
     RECORD_ODOMETER = "record an odometer reading"
     REPLACE_INSTRUMENT = "record an instrument replacement"
     SURVEY = "survey a car and record its parts"
+    EDIT_FIGURES = "write down figures of cars, parts and data sheets"
+    KEEP_RESULT = "keep the result of a calculation"
     EDIT_PLACES = "add places to the shop's list"
     REPORT_FAULT = "report a fault"
     DIAGNOSE = "examine a fault"
@@ -100,6 +102,8 @@ TABLE: dict[May, frozenset[Role]] = {
     May.RECORD_ODOMETER: STAFF,
     May.REPLACE_INSTRUMENT: _HANDS,
     May.SURVEY: _HANDS,
+    May.EDIT_FIGURES: _HANDS,
+    May.KEEP_RESULT: _HANDS,
     May.EDIT_PLACES: _LEADS,
     May.REPORT_FAULT: STAFF,
     May.DIAGNOSE: _HANDS,

@@ -1,3 +1,5 @@
+from vehicles.models.calculation import Calculation
+from vehicles.models.datasheet import DataSheet, Figure, FigureSource, SheetOfVehicle
 from vehicles.models.fault import (
     DiagnosisStep,
     Fault,
@@ -20,12 +22,16 @@ __all__ = [
     "Angle",
     "Attachment",
     "AttachmentKind",
+    "Calculation",
     "Confidence",
+    "DataSheet",
     "DiagnosisStep",
     "Evidence",
     "Fault",
     "FaultCode",
     "FaultEnd",
+    "Figure",
+    "FigureSource",
     "FittedPart",
     "IdentityReading",
     "Instrument",
@@ -42,6 +48,7 @@ __all__ = [
     "Registration",
     "RootCause",
     "Severity",
+    "SheetOfVehicle",
     "Survey",
     "SurveyEntry",
     "Telling",
