@@ -1,13 +1,14 @@
 """What a person may type for a number."""
 
 import contextlib
+from datetime import date
 from decimal import Decimal as D
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workshop.engineering.numbers import NumberError, parse_number, plain
+from workshop.engineering.numbers import NumberError, day_words, ordinal, parse_number, plain
 
 
 @pytest.mark.parametrize(
@@ -94,3 +95,11 @@ def test_plain():
 def test_a_blank_between_thousands_is_answered_with_what_to_type(typed):
     with pytest.raises(NumberError, match=r"Type it without the space: 84210\."):
         parse_number(typed)
+
+
+def test_what_is_not_there_is_open_and_days_are_written_as_people_do():
+    assert plain(None) == "open"
+    assert day_words(date(2024, 5, 3)) == "3 May 2024"
+    assert [ordinal(n) for n in (1, 2, 3, 4, 11, 12, 13, 21, 102)] == [
+        "1st", "2nd", "3rd", "4th", "11th", "12th", "13th", "21st", "102nd",
+    ]  # fmt: skip

@@ -86,3 +86,9 @@ def test_crosswise_goes_to_the_other_side():
     order = cross_sequence([(0.1, 0.2), (0.9, 0.2), (0.1, 0.8), (0.9, 0.8)])
     pairs = {frozenset(order[:2]), frozenset(order[2:])}
     assert pairs == {frozenset((1, 4)), frozenset((2, 3))}
+
+
+def test_free_places_are_drawn_where_they_are():
+    found = drawn(Pattern.FREE, 3, points=[(0, 0), (1, 0), (0.5, 1)])
+    assert [spot.fastener for spot in found.spots] == [1, 2, 3]
+    assert found.spots[2].y > found.spots[0].y == found.spots[1].y

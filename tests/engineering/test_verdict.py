@@ -201,3 +201,21 @@ def test_within_means_that_both_ends_of_the_true_range_are_inside(value, limits,
     proven = proven_range(limits, percent)
     if found.verdict is Verdict.NOT_PROVEN and proven:
         assert not ((proven.low or 0) <= value <= (proven.high or value))
+
+
+def test_the_words_of_verdicts_and_rules():
+    assert [one.label for one in Verdict] == ["within", "below", "above", "not proven by this tool"]
+    assert all("acceptance" in rule.label for rule in DecisionRule)
+
+
+def test_a_proven_range_that_is_a_single_value_is_shown_with_all_its_digits():
+    # 96 to 104 with 4 % leaves 99.84 alone; in lbf·ft that has no end, and is rounded inwards as far as it goes.
+    found = judge(D("99"), Limits(D(96), D(104)), D(4), shown_in="N.m")
+    assert "99.84" in found.sentence
+    in_feet = judge(D("99"), Limits(D(96), D(104)), D(4), shown_in="lbf.ft")
+    assert "73.6" in in_feet.sentence
+
+
+def test_no_deviation_is_looked_for_where_nothing_above_zero_is_allowed():
+    with pytest.raises(LimitsError, match="above zero"):
+        widest_provable_deviation(Limits(D(-1), D(0)))

@@ -10,8 +10,8 @@ from functools import cache
 from importlib import import_module
 from types import ModuleType
 
-from workshop.engineering import calculators as calculator_files
-from workshop.engineering import effects as effect_files
+import workshop.engineering.calculators as calculator_files
+import workshop.engineering.effects as effect_files
 from workshop.engineering.declare import Calculator
 from workshop.engineering.effect import Effect
 

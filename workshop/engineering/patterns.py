@@ -113,7 +113,7 @@ def default_sequence(
             return _line_sequence(n)
         case Pattern.GRID:
             return _grid_sequence(*_shape(n, rows, cols))
-        case Pattern.FREE:
+        case _:
             return tuple(range(1, n + 1))
 
 

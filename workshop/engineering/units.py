@@ -105,7 +105,7 @@ _LIST = (
     Unit("g0", "g", "deceleration", "standard_gravity", 3),
     Unit("kg/m3", "kg/m³", "density", "kilogram / meter ** 3", 3, _100),
     Unit(
-        "km/h/krpm",
+        "kmh/krpm",
         "km/h per 1000 min⁻¹",
         "gearing",
         "kilometer / hour / (1000 * revolution_per_minute)",
@@ -125,7 +125,7 @@ BASE: dict[str, str] = {
     "temperature": "degC", "speed": "km/h", "volume": "l", "time": "h", "power": "kW",
     "rotation": "rpm", "charge": "Ah", "area": "mm2", "displacement": "cm3", "duration": "d",
     "stiffness": "N/mm", "resistance per length": "mohm/m", "flow": "l/min", "temperature difference": "K",
-    "deceleration": "m/s2", "density": "kg/m3", "gearing": "km/h/krpm", "wear": "mm/10Mm",
+    "deceleration": "m/s2", "density": "kg/m3", "gearing": "kmh/krpm", "wear": "mm/10Mm",
     "ratio": "%", "count": "1",
 }  # fmt: skip
 

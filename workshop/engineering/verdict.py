@@ -16,6 +16,7 @@ from workshop.engineering.units import factor, with_label
 
 # A comparison at a limit must be exact: products of typed numbers fit, and no quotient is compared.
 DIGITS = 60
+MOST_DECIMALS = 30
 
 
 class LimitsError(EngineeringError):
@@ -129,11 +130,10 @@ class _Words:
 
     def pair(self, value: Decimal, limit: Decimal) -> tuple[str, str]:
         """Two different numbers as texts that differ, so that no sentence says "90 is below 90"."""
-        for decimals in range(3, DIGITS):
-            texts = self.value(value, decimals), self.value(limit, decimals)
-            if texts[0] != texts[1]:
-                break
-        return texts
+        decimals = 3
+        while self.value(value, decimals) == self.value(limit, decimals):
+            decimals += 1
+        return self.value(value, decimals), self.value(limit, decimals)
 
     def limits(self, limits: Limits) -> str:
         shown = (None if x is None else x * self.ratio for x in (limits.low, limits.high))
@@ -141,13 +141,17 @@ class _Words:
 
     def proven(self, limits: Limits) -> str:
         """A proven range rounded inwards, so that no value of the text lies outside it."""
-        for decimals in range(3, DIGITS):
+        decimals = 3
+        while True:
             step = Decimal(1).scaleb(-decimals)
             low = limits.low and (limits.low * self.ratio).quantize(step, ROUND_CEILING)
             high = limits.high and (limits.high * self.ratio).quantize(step, ROUND_FLOOR)
+            # A single value needs all its digits; after so many it is shown as it is.
             if low is None or high is None or low <= high:
                 return with_label(str(Limits(low, high)), self.code)
-        return self.limits(limits)
+            if decimals == MOST_DECIMALS:
+                return self.limits(limits)
+            decimals += 1
 
 
 def _fraction(deviation_percent: Decimal) -> Decimal:
