@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 
 from workshop.engineering.declare import Given, Origin, Source
+from workshop.engineering.errors import EngineeringError
 from workshop.engineering.items import ITEMS, key_at, key_name
 from workshop.engineering.plot import Plot
 from workshop.engineering.units import Amount, show
@@ -50,7 +52,7 @@ class Part:
     position: str
     figures: Mapping[str, Figure]
 
-    @property
+    @cached_property
     def keys(self) -> dict[str, str]:
         """The car's keys that this part settles, with the item's code."""
         found = {code: key_at(code, self.place, self.position) for code in self.figures}
@@ -68,7 +70,7 @@ class CarFigures:
     parts: tuple[Part, ...] = ()
     own: Mapping[str, Figure] = field(default_factory=dict)
 
-    @property
+    @cached_property
     def now(self) -> dict[str, Figure]:
         figures = {**self.factory, **self.own}
         for part in self.parts:
@@ -186,11 +188,21 @@ class Effect:
 
 
 def effects_of(car: CarFigures) -> list[Topic]:
-    """What every effect finds on this car, in their order."""
+    """What every effect finds on this car, in their order. One that meets figures without an answer says so."""
     from workshop.engineering.catalogue import effects
 
-    topics = [effect.work(car) for effect in effects()]
+    topics = [_found(effect, car) for effect in effects()]
     return [topic for topic in topics if topic is not None]
+
+
+def _found(effect: Effect, car: CarFigures) -> Topic | None:
+    try:
+        return effect.work(car)
+    except EngineeringError as error:
+        why = str(error)
+    except (ZeroDivisionError, OverflowError):
+        why = "look at them again, one by one."
+    return Topic(effect.slug, effect.title, notes=(f"The figures on record together give no answer: {why}",))
 
 
 def change_in_percent(factory: float, now: float) -> str:

@@ -160,7 +160,7 @@ _LIST = (
     _number("compressor_efficiency", "Isentropic efficiency of the compressor", _INDUCTION, "ratio", "%", "20", "95", places=("supercharger",)),
     _number("cooler_effectiveness", "Effectiveness of the charge cooler", _INDUCTION, "ratio", "%", "0", "100", places=("charge-cooler",)),
     _number("cooler_pressure_loss", "Pressure loss in the charge cooler", _INDUCTION, "pressure", "bar", "0", "1", places=("charge-cooler",)),
-    _number("engine_power", "Engine power", _ENGINE, "power", "kW", "1", "1500"),
+    _number("engine_power", "Engine power", _ENGINE, "power", "kW", "1", "1500", places=("engine-control-unit", "engine")),
     _number("displacement", "Engine displacement", _ENGINE, "displacement", "cm3", "20", "20000"),
     _number("coolant_flow", "Coolant flow", _ENGINE, "flow", "l/min", "1", "1000", places=("cooling-fan",)),
     _number("compression_pressure_low", "Least compression pressure", _ENGINE, "pressure", "bar", "1", "80"),
