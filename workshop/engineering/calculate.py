@@ -27,6 +27,9 @@ from workshop.engineering.errors import EngineeringError
 from workshop.engineering.quantities import amount, quantity
 from workshop.engineering.units import UNITS, Amount, show
 
+# A number with more digits before or after its sign than this is no measurement, and too long to be written out.
+MOST_DIGITS = 25
+
 
 def calculate(calculator: Calculator, given: Mapping[str, Given]) -> Result:
     """The result for these inputs. What is missing and has an assumption is assumed, and said so.
@@ -99,6 +102,8 @@ def _out_of_range(of: Number | Numbers, value: Amount) -> str:
     if value.dimension != of.dimension:
         wanted = ", ".join(UNITS[code].label or "a plain number" for code in of.unit_codes)
         return f"{UNITS[value.unit].label or 'A plain number'} is a unit of {value.dimension}; here it is {wanted}."
+    if abs(value.value.adjusted()) > MOST_DIGITS and value.value:
+        return f"{value.value:.3e} is not plausible here: give {_span(of, value.unit)}."
     there = value.to(of.unit).value
     if of.low <= there <= of.high:
         return ""

@@ -56,10 +56,19 @@ class Thread:
         return PI / 4 * self.stress_diameter**2
 
     @property
+    def washer_face(self) -> Decimal:
+        """Smallest diameter of the face under a hexagon head, dW of ISO 4014."""
+        return _HEADS[self.diameter][0]
+
+    @property
+    def clearance_hole(self) -> Decimal:
+        """Hole dh of ISO 273, medium."""
+        return _HEADS[self.diameter][1]
+
+    @property
     def head_bearing_mean(self) -> Decimal:
         """Mean diameter of the face under a hexagon head, (dW + dh)/2 with ISO 4014 and ISO 273 medium."""
-        washer_face, hole = _HEADS[self.diameter]
-        return (washer_face + hole) / 2
+        return (self.washer_face + self.clearance_hole) / 2
 
 
 @dataclass(frozen=True)

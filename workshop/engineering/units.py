@@ -86,7 +86,7 @@ _LIST = (
     Unit("kW", "kW", "power", "kilowatt", 1),
     Unit("PS", "PS", "power", "metric_horsepower", 1),
     Unit("hp", "hp", "power", "horsepower", 1),
-    Unit("rpm", "min⁻¹", "rotation", "revolution_per_minute"),
+    Unit("rpm", "min⁻¹", "rotation", "rpm"),
     Unit("Ah", "Ah", "charge", "ampere_hour", 1),
     Unit("mm2", "mm²", "area", "millimeter ** 2", 2, _100),
     Unit("cm2", "cm²", "area", "centimeter ** 2", 2, _100),
@@ -108,13 +108,15 @@ _LIST = (
         "kmh/krpm",
         "km/h per 1000 min⁻¹",
         "gearing",
-        "kilometer / hour / (1000 * revolution_per_minute)",
+        "meter / hour / rpm",
         2,
         _100,
     ),
-    Unit("mm/10Mm", "mm per 10 000 km", "wear", "millimeter / (10000 * kilometer)", 3, _100),
+    # Pint takes no numbers in a unit: 1 mm in 10 000 km is one part in 10¹⁰.
+    Unit("mm/10Mm", "mm per 10 000 km", "wear", "angstrom / meter", 3, _100),
     Unit("%", "%", "ratio", "percent", 1),
-    Unit("1", "", "count", "dimensionless"),
+    # Also what has no dimension: a friction of 0.38, a ratio of 4.0625.
+    Unit("1", "", "count", "dimensionless", 4),
 )
 
 UNITS: dict[str, Unit] = {unit.code: unit for unit in _LIST}

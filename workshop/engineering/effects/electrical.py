@@ -1,0 +1,263 @@
+"""Added circuits: load, fuse and cable beside each other, the alternator, and how long another battery lasts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from workshop.engineering.drain import PRACTICE, USABLE, days_to_flat
+from workshop.engineering.effect import (
+    CarFigures,
+    Effect,
+    Figure,
+    Missing,
+    Part,
+    Row,
+    Standing,
+    Topic,
+    change_in_percent,
+)
+from workshop.engineering.electrical import (
+    CARRIES_SOURCE,
+    CONTINUOUS_SHARE,
+    COPPER,
+    DROP_SOURCE,
+    FUSE_SOURCE,
+    SHARE_SOURCE,
+    carries_at,
+    resistance_at,
+)
+from workshop.engineering.units import Amount
+
+CIRCUIT = ("load_current", "fuse_rating", "cable_section", "cable_length")
+# Whatever is fitted there has a circuit, so what is missing of it is asked for.
+ELECTRICAL_PLACES = ("added-circuits", "second-battery", "tow-socket")
+KEYS = (*CIRCUIT, "battery_capacity", "alternator_current")
+UNITS = {
+    "load_current": "A", "fuse_rating": "A", "cable_section": "mm2", "cable_length": "m", "battery_capacity": "Ah",
+    "alternator_current": "A", "quiescent_current": "mA",
+}  # fmt: skip
+WHY = {
+    "load_current": "to compare the load with its fuse, its cable and the alternator",
+    "fuse_rating": "to see whether the fuse suits the load and protects the cable",
+    "cable_section": "to see what the cable carries and what voltage it loses",
+    "cable_length": "to see what voltage it loses",
+}
+# Taken where nobody wrote it down; what they do is said in the topic's assumptions.
+SURROUNDINGS, COOL, HOT = 40.0, 25.0, 60.0  # °C
+VOLTAGE = 12.0  # V
+MOST_DROP = 5.0  # %
+
+
+def _plain(figures: Mapping[str, Figure], code: str) -> float | None:
+    """A figure as a plain float in the unit of `UNITS`; None where it is not known."""
+    figure = figures.get(code)
+    if figure is None or not isinstance(figure.value, Amount):
+        return None
+    return float(figure.value.to(UNITS[code]).value)
+
+
+def work(car: CarFigures) -> Topic | None:
+    circuits = [
+        part
+        for part in car.parts
+        if any(code in part.figures for code in CIRCUIT) or part.place in ELECTRICAL_PLACES
+    ]
+    if not circuits and not car.parts_for(KEYS):
+        return None
+    rows: list[Row] = []
+    missing: list[Missing] = []
+    for part in circuits:
+        rows += _circuit(part)
+        missing += [
+            Missing(f"{code}@{part.id}", WHY[code]) for code in CIRCUIT if _plain(part.figures, code) is None
+        ]
+    for found, asked in (_alternator(car, circuits), _battery(car)):
+        rows += found
+        missing += asked
+    return Topic(
+        "electrical",
+        "Added circuits and battery",
+        tuple(rows),
+        missing=tuple(missing),
+        assumptions=tuple(_assumptions(circuits)),
+        notes=(
+            "Several loads on one fuse add up: look at what else hangs on it.",
+            "A cable in a bundle or a tube carries less than in free air.",
+        )
+        if circuits
+        else (),
+        sources=(COPPER, FUSE_SOURCE, SHARE_SOURCE, CARRIES_SOURCE, DROP_SOURCE, PRACTICE),
+        cautions=("Never fit a larger fuse because the right one opens: find out why it opens.",)
+        if circuits
+        else (),
+        calculator="added-load",
+    )
+
+
+def _circuit(part: Part) -> list[Row]:
+    load, fuse, section, length = (_plain(part.figures, code) for code in CIRCUIT)
+    rows = []
+    if load is not None and fuse is not None:
+        share = load / fuse
+        over = share > CONTINUOUS_SHARE * (1 + 1e-9)
+        rows.append(
+            _row(
+                part,
+                "load on its fuse",
+                f"{load:g} A on {fuse:g} A, {100 * share:.0f} %",
+                over,
+                f"The fuse may open after a while: it carries some {fuse * CONTINUOUS_SHARE:.1f} A for hours."
+                if over
+                else "The fuse carries this load for hours.",
+                f"up to {100 * CONTINUOUS_SHARE:.0f} % of the fuse",
+                str(SHARE_SOURCE),
+            )
+        )
+    if section is not None and (fuse is not None or load is not None):
+        carries = carries_at(section, SURROUNDINGS)
+        current, what = (fuse, "fuse") if fuse is not None else (load, "load")
+        assert current is not None
+        over = current > carries * (1 + 1e-9)
+        bad = (
+            "The cable carries less than its fuse: the fuse does not protect it."
+            if what == "fuse"
+            else "The cable gets too hot."
+        )
+        good = "The cable carries its fuse" if what == "fuse" else "The cable carries this load"
+        # Warmth takes from what it carries: said where an engine bay may be as warm as that.
+        warmest = 70 - (70 - SURROUNDINGS) * (current / carries) ** 2
+        good += f" up to {warmest:.0f} °C around it." if warmest < HOT else "."
+        rows.append(
+            _row(
+                part,
+                f"{what} on its cable",
+                f"{what} {current:g} A, cable {section:g} mm²",
+                over,
+                bad if over else good,
+                f"up to {carries:.1f} A",
+                str(CARRIES_SOURCE),
+            )
+        )
+    if load is not None and section is not None and length is not None:
+        drop = load * resistance_at(section, 20) * 2 * length
+        share = 100 * drop / VOLTAGE
+        over = share > MOST_DROP
+        rows.append(
+            _row(
+                part,
+                "voltage lost in its cable",
+                f"{drop:.2f} V, {share:.1f} %",
+                over,
+                "A thicker or a shorter cable loses less." if over else "",
+                f"up to {MOST_DROP:g} %",
+                str(DROP_SOURCE),
+            )
+        )
+    return rows
+
+
+def _row(part: Part, what: str, now: str, over: bool, verdict: str, limit: str, source: str) -> Row:
+    standing = Standing.OUTSIDE if over else Standing.INSIDE
+    return Row(f"{part.what}: {what}", "–", now, "–", standing, verdict, limit, source, (part.id,))
+
+
+def _alternator(car: CarFigures, circuits: list[Part]) -> tuple[list[Row], list[Missing]]:
+    """All added loads at once, beside the rating of the alternator that is fitted now."""
+    rows = []
+    before, now = _plain(car.factory, "alternator_current"), _plain(car.now, "alternator_current")
+    parts = tuple(part.id for part in car.parts_for(("alternator_current",)))
+    if parts and now is not None:
+        rows.append(
+            Row(
+                "Rated alternator current",
+                "–" if before is None else f"{before:g} A",
+                f"{now:g} A",
+                "–" if before is None else change_in_percent(before, now),
+                Standing.AS_FACTORY if before == now else Standing.CHANGED,
+                parts=parts,
+            )
+        )
+    loads = {part.id: load for part in circuits if (load := _plain(part.figures, "load_current")) is not None}
+    if not loads:
+        return rows, []
+    total = sum(loads.values())
+    if now is None:
+        return rows, [Missing("alternator_current", f"to compare it with the {total:g} A of the added loads")]
+    over = total > now
+    rows.append(
+        Row(
+            "All added loads on the alternator",
+            "0 A",
+            f"{total:g} A of {now:g} A, {100 * total / now:.0f} %",
+            f"+{total:g} A",
+            Standing.OUTSIDE if over else Standing.CHANGED,
+            "The alternator can't feed them all at once: the battery pays."
+            if over
+            else "What the car itself uses comes first; at idle an alternator gives far less than its rating.",
+            f"up to {now:g} A" if over else "–",
+            "the alternator's rating" if over else "",
+            tuple(loads),
+        )
+    )
+    return rows, []
+
+
+def _battery(car: CarFigures) -> tuple[list[Row], list[Missing]]:
+    """Another starter battery: how long it feeds the car's quiescent current."""
+    parts = tuple(part.id for part in car.parts_for(("battery_capacity",)))
+    if not parts:
+        return [], []
+    before, now = _plain(car.factory, "battery_capacity"), _plain(car.now, "battery_capacity")
+    assert now is not None  # a part carries it
+    missing = []
+    if before is None:
+        missing.append(Missing("battery_capacity", "to say what another battery changes"))
+    rows = [
+        Row(
+            "Battery capacity",
+            "–" if before is None else f"{before:g} Ah",
+            f"{now:g} Ah",
+            "–" if before is None else change_in_percent(before, now),
+            Standing.AS_FACTORY if before == now else Standing.CHANGED,
+            parts=parts,
+        )
+    ]
+    quiescent = _plain(car.now, "quiescent_current")
+    if quiescent is None or quiescent <= 0:
+        missing.append(Missing("quiescent_current", "to say how long the battery lasts while the car stands"))
+        return rows, missing
+    lasts = days_to_flat(now, quiescent) or 0.0
+    lasted = None if before is None else days_to_flat(before, quiescent)
+    rows.append(
+        Row(
+            f"Days until {100 * USABLE:.0f} % is taken, at {quiescent:g} mA",
+            "–" if lasted is None else f"{lasted:.0f} days",
+            f"{lasts:.0f} days",
+            "–" if lasted is None else change_in_percent(lasted, lasts),
+            Standing.AS_FACTORY if before == now else Standing.CHANGED,
+            parts=parts,
+        )
+    )
+    return rows, missing
+
+
+def _assumptions(circuits: list[Part]) -> list[str]:
+    """What was taken for the cables, said once with the first cable as the example."""
+    section = next((size for part in circuits if (size := _plain(part.figures, "cable_section"))), None)
+    if section is None:
+        return []
+    said = [
+        f"{SURROUNDINGS:g} °C around the cables is assumed, and insulation that stands 70 °C. Anywhere from {COOL:g} °C "
+        f"to {HOT:g} °C, a cable of {section:g} mm² carries between {carries_at(section, HOT):.1f} A and "
+        f"{carries_at(section, COOL):.1f} A."
+    ]
+    if any(all(_plain(part.figures, code) is not None for code in ("load_current", "cable_section", "cable_length"))
+           for part in circuits):  # fmt: skip
+        said.append(
+            f"{VOLTAGE:g} V, and the way back through a cable like the one out, are assumed. With the way back through "
+            "the body half as much is lost, and what its joints take on top."
+        )
+    return said
+
+
+EFFECT = Effect("electrical", "Added circuits and battery", 70, work)
