@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 from uuid import uuid4
 
 from django.core.exceptions import ValidationError
@@ -11,6 +12,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.text import slugify
 
+from vehicles.acts.datasheet import carry_figures, record_figures
 from vehicles.acts.moments import refuse_before_built
 from vehicles.models import Confidence, Evidence, FittedPart, Place, Provenance, Vehicle, Zone
 from vehicles.models.part import EvidenceKind, Position, Positions, Whereabouts
@@ -55,14 +57,16 @@ def record_part(
     evidence: list[tuple[str, str]] | None = None,
     confidence: str = "",
     fitted_at: datetime | None = None,
+    figures: dict[str, Any] | None = None,
     **fields,
 ) -> FittedPart:
     """Record a part found on the car. `evidence` is a list of (kind, what was seen or said).
 
-    Without `confidence` it is the most that the evidence supports; more than that is refused. `fields` are
-    part_number, supply_quality, supplied_by, specification_known, condition, condition_note, factory_fits, follows.
+    Without `confidence` it is the most that the evidence supports; more than that is refused. `figures` are its
+    dimensions: the arguments of `record_figures` without the owner. `fields` are part_number, supply_quality,
+    supplied_by, specification_known, condition, condition_note, factory_fits, follows.
     """
-    return _open(
+    part = _open(
         by,
         vehicle=vehicle,
         place=place,
@@ -74,6 +78,9 @@ def record_part(
         fitted_at=fitted_at,
         **fields,
     )
+    if figures:
+        record_figures(by=by, owner=part, **figures)
+    return part
 
 
 @act(May.FIT_PARTS)
@@ -346,6 +353,8 @@ def _open(
     create(part)
     for kind, what in pieces:
         create(Evidence(**by.stamp(), part=part, kind=kind, what=what))
+    if (earlier := fields.get("earlier_record")) is not None:
+        carry_figures(by, earlier, part)
     note(
         part,
         vehicle=vehicle,

@@ -2,6 +2,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from vehicles.acts.part import ASSESSED
+from vehicles.forms.figures import FigureRows, source_fields
 from vehicles.forms.places import PlaceField, position_field
 from vehicles.models import Evidence, FittedPart, Place
 from vehicles.models.part import (
@@ -13,6 +14,7 @@ from vehicles.models.part import (
     SupplyQuality,
     Whereabouts,
 )
+from workshop.engineering.items import items_at
 from workshop.forms.base import EditForm, ModelActForm, trade_field
 from workshop.forms.fields import DayField, MomentField
 
@@ -37,8 +39,9 @@ def tiles(choices, **kwargs) -> forms.ChoiceField:
     return forms.ChoiceField(choices=choices, widget=forms.RadioSelect, **kwargs)
 
 
-class PartForm(ModelActForm):
-    """A part found on the car. With `place` the form is about that one place and doesn't ask for it.
+class PartForm(FigureRows, ModelActForm):
+    """A part found on the car. With `place` the form is about that one place and doesn't ask for it; where parts
+    of that place have dimensions, it asks for them too.
 
     Each kind of evidence is ticked and says beside it what was read, seen or said; further pieces of one kind are
     added on the part's page. The template is `vehicles/_part_fields.html`: few fields first, the rest folded.
@@ -83,6 +86,9 @@ class PartForm(ModelActForm):
                 del self.fields["position"]
             else:
                 self.fields["position"] = position_field(place, required=True)
+            if items := items_at(place.pk):
+                self.add_rows(item.code for item in items)
+                self.fields |= source_fields()
         for kind in EvidenceKind:
             self.fields[f"saw_{kind}"] = forms.BooleanField(
                 label=kind.label,
@@ -105,6 +111,9 @@ class PartForm(ModelActForm):
             if what and not saw:
                 # What was written down is evidence, whether or not the tick was set.
                 cleaned[f"saw_{kind}"] = True
+        if self.row_keys:
+            self.check_rows(cleaned)
+            self.check_source_of_rows(cleaned)
         return cleaned
 
     def act_arguments(self):
@@ -119,6 +128,8 @@ class PartForm(ModelActForm):
                 arguments["part_number"] = what if len(what) <= _NUMBER_LENGTH else ""
         for name in ("condition", "supply_quality", "supplied_by"):
             arguments[name] = arguments[name] or self.fields[name].initial
+        if self.row_keys:
+            arguments |= self.take_figures(arguments)
         return {**arguments, "evidence": evidence}
 
     @property

@@ -1,5 +1,6 @@
 from vehicles.models.calculation import Calculation
 from vehicles.models.datasheet import DataSheet, Figure, FigureSource, SheetOfVehicle
+from vehicles.models.drain import DrainStep, DrainTest
 from vehicles.models.fault import (
     DiagnosisStep,
     Fault,
@@ -26,6 +27,8 @@ __all__ = [
     "Confidence",
     "DataSheet",
     "DiagnosisStep",
+    "DrainStep",
+    "DrainTest",
     "Evidence",
     "Fault",
     "FaultCode",

@@ -6,11 +6,15 @@ later figure replaces an earlier one and says why.
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
 from vehicles.models.part import Confidence
+from workshop.engineering.items import ITEMS, KEYS, Item, key_name
+from workshop.engineering.units import Amount
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
 
@@ -163,8 +167,8 @@ class Figure(Record):
                 violation_error_message="Say why this figure is changed.",
             ),
             models.CheckConstraint(
-                condition=(Q(low=None) | Q(low__lte=models.F("value")))
-                & (Q(high=None) | Q(high__gte=models.F("value"))),
+                condition=(Q(low=None) | Q(value__isnull=False, low__lte=models.F("value")))
+                & (Q(high=None) | Q(value__isnull=False, high__gte=models.F("value"))),
                 name="figure_lies_in_its_tolerance",
                 violation_error_code="field:low",
                 violation_error_message="The value lies outside its own tolerance: look at the three numbers.",
@@ -182,4 +186,55 @@ class Figure(Record):
         ]
 
     def __str__(self) -> str:
-        return f"{self.key_of_item}: {self.text or self.value}"
+        return f"{self.name}: {self.shown}"
+
+    @property
+    def name(self) -> str:
+        """The item in words; the bare key where a later version has dropped the item."""
+        key = self.key_of_item
+        return key_name(key) if key in KEYS else ITEMS[key].name if key in ITEMS else key
+
+    @property
+    def item(self) -> Item | None:
+        return KEYS.get(self.key_of_item) or ITEMS.get(self.key_of_item)
+
+    @property
+    def amount(self) -> Amount | None:
+        return None if self.value is None else Amount(tidy(self.value), self.unit)
+
+    @property
+    def amount_low(self) -> Amount | None:
+        return None if self.low is None else Amount(tidy(self.low), self.unit)
+
+    @property
+    def amount_high(self) -> Amount | None:
+        return None if self.high is None else Amount(tidy(self.high), self.unit)
+
+    @property
+    def shown(self) -> str:
+        """The value with its unit, the text as it is written on the thing, a choice in its words."""
+        if self.withdrawn_because:
+            return "withdrawn"
+        if (amount := self.amount) is not None:
+            return str(amount)  # with all the digits that were typed
+        return dict(self.item.choices).get(self.text, self.text) if self.item else self.text
+
+    @property
+    def tolerance(self) -> str:
+        """The maker's tolerance in words; empty where none is given."""
+        low, high = self.amount_low, self.amount_high
+        if low and high:
+            return f"{low} to {high}"
+        return f"{low} or more" if low else f"{high} or less" if high else ""
+
+    @property
+    def from_where(self) -> str:
+        """The source in one line: what kind it is, and the document or way."""
+        label = self.get_source_display()
+        return f"{label}: {self.source_words}" if self.source_words else label
+
+
+def tidy(value: Decimal) -> Decimal:
+    """Without the zeros that a database column hangs on."""
+    whole = value.to_integral_value()
+    return whole.quantize(Decimal(1)) if value == whole else value.normalize()

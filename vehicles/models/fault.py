@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from vehicles.models.found import FoundByWords
 from vehicles.models.part import Position
+from workshop.engineering.codes import trouble_code
 from workshop.models import Record, Versioned
 from workshop.models.base import one_of
 
@@ -264,6 +265,11 @@ class FaultCode(Record):
 
     def __str__(self) -> str:
         return self.code
+
+    @property
+    def meaning(self) -> str:
+        """What its structure says, and whose code it is; a maker's own meaning stands in the maker's data."""
+        return trouble_code(self.code).sentence
 
 
 class DiagnosisStep(Record):
