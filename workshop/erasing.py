@@ -54,7 +54,12 @@ def _tables(*, with_frozen: bool) -> Iterator[tuple[type[models.Model], list[str
         meta = model._meta
         if model in _APART or not meta.managed or (triggers.is_frozen(meta.db_table) and not with_frozen):
             continue
-        if names := [each.name for each in meta.local_concrete_fields if triggers.is_words(each)]:
+        names = [
+            each.name
+            for each in meta.local_concrete_fields
+            if triggers.is_words(each) and (with_frozen or not triggers.is_frozen(meta.db_table, each.column))
+        ]
+        if names:
             yield model, names
 
 
@@ -80,7 +85,7 @@ def occurrences_of(sets: list[list[str]]) -> list[list[Occurrence]]:
     rare act, not for a page of every day.
     """
     places = [
-        (model, name, triggers.is_frozen(model._meta.db_table))
+        (model, name, triggers.is_frozen(model._meta.db_table, model._meta.get_field(name).column))
         for model, names in _tables(with_frozen=True)
         for name in names
     ]

@@ -33,6 +33,8 @@ class Guard:
 _guards: dict[str, Guard] = {}
 # Tables whose texts a hash is taken of: not even an erasure alters a letter there.
 _frozen: set[str] = set()
+# Single columns of that kind, in tables whose other texts a person may be erased from.
+_frozen_texts: set[tuple[str, str]] = set()
 
 
 def guard(*guards: Guard) -> None:
@@ -60,8 +62,13 @@ def frozen(*tables: str) -> None:
     _frozen.update(tables)
 
 
-def is_frozen(table: str) -> bool:
-    return table in _frozen
+def frozen_texts(table: str, *columns: str) -> None:
+    """The same for some columns of a table: a hash is taken of these alone."""
+    _frozen_texts.update((table, column) for column in columns)
+
+
+def is_frozen(table: str, column: str = "") -> bool:
+    return table in _frozen or (table, column) in _frozen_texts
 
 
 def is_words(field: models.Field) -> bool:
@@ -84,11 +91,11 @@ def _only_erasing(table: str) -> str:
     if model is None or table in _frozen:
         return ""
     fields = model._meta.local_concrete_fields
-    words = [field.column for field in fields if is_words(field)]
+    words = [field.column for field in fields if is_words(field) and not is_frozen(table, field.column)]
     if not words:
         return ""
     same = [f'NEW."{field.column}" IS NOT DISTINCT FROM OLD."{field.column}"' for field in fields
-            if not is_words(field)]  # fmt: skip
+            if field.column not in words]  # fmt: skip
     erased = [
         f'(NEW."{column}" IS NOT DISTINCT FROM OLD."{column}" OR EXISTS (SELECT 1 FROM workshop_erasing e '
         f'WHERE NEW."{column}" = REPLACE(OLD."{column}", e.needle, e.instead)))'

@@ -15,6 +15,7 @@ NOTHING = "nothing"
 KNOWN_BY: dict[str, tuple[str, ...]] = {
     "lines": ("order", "line"),
     "measurements": ("what", "where"),
+    "calculations": ("of_line", "name", "said"),
     "parts": ("where", "kind", "line"),
     "people": ("part",),
     "tellings": ("item", "when"),
@@ -42,6 +43,7 @@ WORDS = {
     "facts": "where it comes from",
     "from": "comes from",
     "in": "odometer when it came",
+    "inputs": "worked out from",
     "keys_note": "where the other keys are",
     "number": "number",
     "off": "the old part",
@@ -74,6 +76,11 @@ def changes(before: dict[str, Any], after: dict[str, Any], titles: dict[str, str
 def _differ(was: Any, now: Any, path: list[str], name: str) -> Iterator[tuple[list[str], Any, Any]]:
     if was == now:
         return
+    # A block that a sheet has only where there is something to say: its rows are new, or gone.
+    if isinstance(now, list) and was is None:
+        was = []
+    if isinstance(was, list) and now is None:
+        now = []
     if isinstance(was, dict) and isinstance(now, dict):
         for key in [*now, *(key for key in was if key not in now)]:
             if key not in PASSED_OVER:

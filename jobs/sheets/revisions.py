@@ -9,7 +9,7 @@ from typing import Any
 
 from jobs.models import Job, SheetRevision
 from jobs.models.handover import SheetKind
-from jobs.sheets import closing, compare, damage, head, outstanding, survey, tightening, work
+from jobs.sheets import calculations, closing, compare, damage, head, outstanding, survey, tightening, work
 from jobs.sheets.personal import personal
 from jobs.sheets.records import Records
 from jobs.sheets.words import in_minutes
@@ -36,6 +36,7 @@ SECTIONS = {
     "parts": "Parts fitted and removed",
     "runs": "Tightening",
     "measurements": "Measurements",
+    "calculations": "Worked out",
     "road_test": "Road test and final check",
     "waivers": "Let go by the lead",
     "advice": "Good to know",
@@ -240,6 +241,7 @@ def _body(of: Records) -> dict[str, Any]:
         "tools": tightening.tools(of.runs),
         "rules": tightening.rules(of.runs),
         "measurements": work.measurements(job),
+        **calculations.calculations(job),
         "road_test": closing.road_test(job),
         "waivers": closing.waivers(job),
         "advice": outstanding.advice(of),
