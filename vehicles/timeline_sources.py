@@ -69,6 +69,17 @@ def codes(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
         )  # fmt: skip
 
 
+def drain_tests(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
+    rows = vehicle.drain_tests.select_related("made_by", "job", "fault__job")
+    for row in window.rows(rows):
+        told = [row.conclusion or "not ended yet", row.fault and f"({row.fault})"]
+        yield Entry(
+            row.made_at, row.pk, str(row), " ".join(filter(None, told)), row.get_absolute_url(),
+            by=str(row.made_by), job=row.job or (row.fault and row.fault.job),
+            figure=str(row.amount or ""),
+        )  # fmt: skip
+
+
 def possibilities(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
     rows = Possibility.objects.filter(fault__vehicle=vehicle).select_related("made_by", "fault__job")
     for row in window.rows(rows):
@@ -259,6 +270,7 @@ for name, kind, label, gather in (
     ("fault-reported", "fault", "Faults", faults_reported),
     ("fault-step", "fault", "Faults", steps),
     ("fault-code", "fault", "Faults", codes),
+    ("drain-test", "fault", "Faults", drain_tests),
     ("fault-possible", "fault", "Faults", possibilities),
     ("fault-possible-found", "fault", "Faults", possibility_findings),
     ("fault-cause", "fault", "Faults", causes),
