@@ -19,14 +19,17 @@ from django.utils.formats import date_format
 from django.utils.text import slugify
 
 from vehicles import odometer
+from vehicles.calculations import kept, told
+from vehicles.effects import report_of as effects_of_car
 from vehicles.files import store
-from vehicles.models import Attachment, FittedPart, Survey, Vehicle, Zone
+from vehicles.models import Attachment, Calculation, FittedPart, Survey, Vehicle, Zone
 from vehicles.parts import evidence_of, since_when
 from vehicles.photos import photos_by
 from vehicles.survey_report import report_of
 from workshop import checks
+from workshop.engineering.declare import INFORMS
 from workshop.models import Shop
-from workshop.sheets import print_pdf
+from workshop.sheets import in_groups, print_pdf
 
 logger = logging.getLogger(__name__)
 
@@ -49,6 +52,9 @@ def survey_print(survey: Survey) -> tuple[str, dict[str, Any], str]:
             "sheet": _head("Survey report", car),
             "survey": survey,
             "report": report,
+            "effects": effects_of_car(car),
+            "calculations": [told(row) for row in kept(survey.calculations.counting())],
+            "informs": INFORMS,
             "judgement": JUDGEMENT,
             **_identity(car),
         },
@@ -90,6 +96,37 @@ def build_sheet(car: Vehicle) -> tuple[str, dict[str, Any], str]:
             **_identity(car),
         },
         f"build-sheet-{slugify(car.name)}.pdf",
+    )
+
+
+def effects_print(car: Vehicle) -> tuple[str, dict[str, Any], str]:
+    """Template, context and file name of what the car's non-factory parts change, with its curves."""
+    return (
+        "sheets/effects.html",
+        {
+            "sheet": _head("What the parts change", car),
+            "effects": effects_of_car(car),
+            **_identity(car),
+        },
+        f"parts-compared-{slugify(car.name)}.pdf",
+    )
+
+
+def calculation_sheet(row: Calculation, kept_with: str) -> tuple[str, dict[str, Any], str]:
+    """Template, context and file name of a kept result, printed from its record alone."""
+    car = row.vehicle
+    return (
+        "sheets/calculation.html",
+        {
+            "sheet": _head(str(row), car),
+            "row": row,
+            "record": row.data,
+            "kept_with": kept_with,
+            "version_words": row.version_words,
+            "digest": in_groups(row.digest),
+            **_identity(car),
+        },
+        f"{row.calculator}-{slugify(car.name)}-{timezone.localtime(row.made_at):%Y-%m-%d}.pdf",
     )
 
 

@@ -14,6 +14,8 @@ from django.urls import path, reverse
 from django.views.decorators.http import require_safe
 
 from vehicles.acts import survey as acts
+from vehicles.calculations import kept
+from vehicles.effects import report_of as effects_of_car
 from vehicles.forms import survey as forms
 from vehicles.models import FittedPart, Place, Survey, Vehicle, Zone
 from vehicles.models.survey import SurveyFinding
@@ -74,6 +76,8 @@ def survey(request: HttpRequest, survey_id: UUID) -> HttpResponse:
                 "survey": row,
                 "vehicle": row.vehicle,
                 "report": report_of(row),
+                "effects": effects_of_car(row.vehicle),
+                "calculations": kept(row.calculations),
                 "car_surveys": row.vehicle.surveys.exclude(pk=row.pk),
                 "severities": forms.SEVERITIES,
                 "key": uuid4,
