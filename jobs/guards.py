@@ -295,6 +295,26 @@ def register() -> None:
             ),
         ),
     )
+    guard(
+        Guard(
+            "vehicles_calculation_of_this_cars_line",
+            "vehicles_calculation",
+            "INSERT",
+            "A result is kept with what is of its own car.",
+            "NEW.line_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM jobs_workline o "
+            "JOIN jobs_job j ON j.id = o.job_id WHERE o.id = NEW.line_id AND j.vehicle_id = NEW.vehicle_id)",
+        )
+    )
+    guard(
+        Guard(
+            "vehicles_draintest_of_this_cars_job",
+            "vehicles_draintest",
+            "INSERT",
+            "A drain test belongs to a job of its own car.",
+            "NEW.job_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM jobs_job j WHERE j.id = NEW.job_id "
+            "AND j.vehicle_id = NEW.vehicle_id)",
+        )
+    )
     for model in apps.get_models():
         if issubclass(model, Record) or model._meta.label in (
             "workshop.Person",

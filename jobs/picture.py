@@ -44,7 +44,7 @@ STILL_OPEN = (JobState.CHECKED_IN, JobState.IN_WORK, JobState.FINAL_CHECKS)
 
 
 class JobPicture:
-    """`whole`: the lines come with all that the job page shows of them (eight queries more)."""
+    """`whole`: the lines come with all that the job page shows of them (nine queries more)."""
 
     def __init__(self, job: Job, *, whole: bool = False):
         self.job = job

@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 from django.utils.formats import date_format
 
+from jobs import odd_reading, through
 from jobs.authority import holders_words, why_competence_refused
 from jobs.models import ProcedureStage, TorqueReading
 from jobs.models.procedure import LimitKind, OrderOfWork, StageKind
@@ -18,10 +19,10 @@ from jobs.open_run import clock, step_of
 from jobs.run_state import StageState, StepState
 from jobs.run_words import reading_words
 from jobs.runs import verdict_of
+from jobs.through import Through
 from workshop.engineering.units import BASE, UNITS, Amount, show, units_of
 from workshop.engineering.verdict import DecisionRule, Limits, with_running_torque
 from workshop.models import Competence, CompetenceKind, Shop, TorqueTool
-from workshop.models.shop import TorqueUnit
 from workshop.models.tools import ToolKind
 from workshop.permissions import May, allowed
 
@@ -29,8 +30,6 @@ from workshop.permissions import May, allowed
 MOST_NM = Decimal(5000)
 MOST_DEGREES = Decimal(1080)
 MOST_OTHER = Decimal(100_000)
-# A number this many times off its target that fits in another unit was probably typed in the wrong one.
-FAR_OFF = 3
 
 KINDS_OF_STAGE: dict[str, tuple[str, ...]] = {
     StageKind.TORQUE: (ReadingKind.CLICKED, ReadingKind.DID_NOT_MOVE, ReadingKind.READ),
@@ -56,6 +55,7 @@ class Entry:
         running_torque,
         confirmed_odd,
         *,
+        through: Through | None = None,
         correcting: bool = False,
     ):
         self.correcting = correcting
@@ -65,7 +65,7 @@ class Entry:
         self.step, self.stage = self.of.step, self.stage_state.stage
         self.kind, self.reading, self.angle_by = kind, reading, angle_by
         self.running, self.confirmed_odd = running_torque, confirmed_odd
-        self.tool = tool
+        self.tool, self.through = tool, through
         self._check_kind()
         self._check_tool()
         self._check_values()
@@ -121,8 +121,12 @@ class Entry:
 
     def _check_values(self) -> None:
         if self.kind in (ReadingKind.LOOSENED, ReadingKind.NOT_DONE):
-            self.reading = self.running = None
+            self.reading = self.running = self.through = None
             return
+        if self.through is not None and self.kind not in KINDS_OF_STAGE[StageKind.TORQUE]:
+            raise ValidationError(
+                {"extension_length": "Only a torque is taken through an extension: leave these empty."}
+            )
         if self.reading is None:
             what = {ReadingKind.ANGLE: "the angle in degrees", ReadingKind.RESULT: "what was measured"}.get(
                 self.kind, "the torque that the tool was set to or showed"
@@ -226,6 +230,7 @@ class Entry:
             self.tool.pk if self.tool else None,
             self.angle_by,
             _six(self.running.base()) if self.running else None,
+            self.through,
         )
         return mine == (
             wrong.fastener,
@@ -235,6 +240,7 @@ class Entry:
             wrong.tool_id,
             wrong.angle_by,
             wrong.running_torque,
+            through.of_reading(wrong),
         )
 
     def _built(self, fastener: int, **said) -> TorqueReading:
@@ -244,6 +250,7 @@ class Entry:
         calibration = self.tool.calibration_on(self.by.day) if self.tool else None
         deviation = calibration.deviation_percent if calibration else Decimal(0)
         rule = DecisionRule(Shop.current().decision_rule)
+        value = self._torque(self.reading) if self.reading else None
         return TorqueReading(
             **self.by.stamp(),
             run=self.run,
@@ -254,8 +261,9 @@ class Entry:
             kind=self.kind,
             typed=self.reading.value if self.reading else None,
             unit=self.reading.unit if self.reading else "",
-            value=_six(self.reading.base()) if self.reading else None,
+            value=value,
             running_torque=_six(self.running.base()) if self.running else None,
+            **self._kept_of_the_extension(),
             tool=self.tool,
             calibration=calibration,
             angle_by=self.angle_by,
@@ -265,7 +273,7 @@ class Entry:
             rule=rule,
             verdict=verdict_of(
                 self.kind,
-                _six(self.reading.base()) if self.reading else None,
+                value,
                 limits.low if limits else None,
                 limits.high if limits else None,
                 deviation,
@@ -275,6 +283,21 @@ class Entry:
             qualified=self._qualified(),
             **said,
         )
+
+    def _torque(self, typed: Amount) -> Decimal:
+        """What is judged, in the base unit: what was typed, or through an extension the torque at the fastener."""
+        setting = _six(typed.base())
+        return setting if self.through is None else self.through.at_fastener(setting)
+
+    def _kept_of_the_extension(self) -> dict[str, Decimal]:
+        if self.through is None:
+            return {}
+        return {
+            "setting": _six(self.reading.base()),
+            "lever_length": self.through.lever,
+            "extension_length": self.through.extension,
+            "extension_angle": self.through.angle,
+        }
 
     def _fastener(self, fastener: int, field: str):
         count = self.step.fasteners
@@ -390,29 +413,10 @@ class Entry:
         """A number far off its target that would fit in another unit is asked about once."""
         if self.confirmed_odd or self.reading is None or target is None or self._dimension() != "torque":
             return
-        value = self.reading.base()
-        low = target.base_low if target.base_low is not None else target.base_high
-        high = target.base_high if target.base_high is not None else target.base_low
-        within = value >= (target.base_low or 0) and (target.base_high is None or value <= target.base_high)
-        if low is None or within or low / FAR_OFF <= value <= high * FAR_OFF:
+        if self.kind not in KINDS_OF_STAGE[StageKind.TORQUE]:
             return
-        for unit in TorqueUnit.values:
-            other = Amount(self.reading.value, unit)
-            if unit != self.reading.unit and _fits(other.base(), target):
-                mine = self.reading
-                tens = (Amount(mine.value * 10, mine.unit), Amount(mine.value / 10, mine.unit))
-                meant = next((show(each) for each in tens if _fits(each.base(), target)), "")
-                number = f" Or did you mean {meant}?" if meant else ""
-                raise ValidationError(
-                    {
-                        "reading": ValidationError(
-                            f"{show(self.reading)} is far from the target. Look at the number and the unit: "
-                            f"{show(other)} would fit.{number} If it is right as typed, "
-                            "tick the box below and send again.",
-                            code="odd_unit",
-                        )
-                    }
-                )
+        if asked := odd_reading.question(self.reading, target, self._torque):
+            raise ValidationError({"reading": asked})
 
     def _limits(self, target) -> Limits | None:
         if target is None or target.limit == LimitKind.NONE:
@@ -431,12 +435,6 @@ def refuse_put_right_already(wrong: TorqueReading) -> None:
             f"This reading was put right already, by {who}. Look at the run as it is now.",
             code="corrected_already",
         )
-
-
-def _fits(value: Decimal, target) -> bool:
-    low = target.base_low if target.base_low is not None else target.base_high / FAR_OFF
-    high = target.base_high if target.base_high is not None else target.base_low * FAR_OFF
-    return low <= value <= high
 
 
 def _six(value: Decimal) -> Decimal:

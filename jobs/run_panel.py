@@ -15,6 +15,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 
+from jobs import angle_estimate
 from jobs import run_screen as screen
 from jobs.forms import torque as forms
 from jobs.models import TorqueReading
@@ -70,7 +71,7 @@ def context(
         asked = {"step": place.step.step.pk, "do": "check"}
     page = page or reverse("jobs:run", args=[state.run.pk])
     kind = place.stage.stage.kind
-    rows = screen.tools_for(place, timezone.localdate())
+    rows = screen.tools_for(place, timezone.localdate(), state.readings)
     chosen, angle_by = chosen_tool(request, kind, rows, form)
     if preview and chosen is None:
         chosen = next((row for row in rows if not row["unfit"]), None)
@@ -83,7 +84,10 @@ def context(
     ready = kind in (StageKind.LOOSEN, StageKind.RESULT) or tool is not None or bool(angle_by)
     # Said for this target: kept by the links of the page and by its form, until another target comes.
     said = asked.get("set")
-    anew = None if form is not None or wrong is not None else screen.to_set_anew(state, place, tool, said)
+    taken = screen.through_before(state, place, tool)
+    anew = (
+        None if form is not None or wrong is not None else screen.to_set_anew(state, place, tool, said, taken)
+    )
     said_set = place.target.pk if said and place.target and anew is None else None
     checks = [] if preview else screen.checks_due(state, request.user)
     mode = _mode(
@@ -112,7 +116,8 @@ def context(
                 "fastener": place.fastener,
                 "tool": tool,
                 "angle_by": angle_by or (AngleBy.GAUGE if tool else ""),
-                "reading": screen.to_set(state, place, tool) or empty(place, tool),
+                "reading": screen.to_set(state, place, tool, taken) or empty(place, tool),
+                **(taken.amounts if taken else {}),
                 "running_torque": [None, tool.unit if tool else "N.m"],
                 "redo_reason": WHY_BY_FLAG.get(place.one.flag, ""),
             },
@@ -266,14 +271,26 @@ def _entry(state, place, tool, angle_by, form, wrong) -> dict[str, Any]:
     if not any(row["kind"] == chosen for row in kinds):
         chosen = screen.usual_kind(state, place, kinds)
     units = forms.units_for(place.stage)
+    taken = form.through if form is not None else None
     unit = form.data.get("reading_unit") if bound else wrong.unit if wrong else ""
-    rows = screen.units_of_entry(place, units, tool)
+    rows = screen.units_of_entry(place, units, tool, taken)
     until_still = place.step.step.order_of_work == OrderOfWork.UNTIL_STILL and kind == StageKind.TORQUE
     legend = {StageKind.ANGLE: "Angle turned", StageKind.RESULT: "Measured"}.get(kind, "Torque")
     if wrong is None and kind == StageKind.TORQUE and tool is not None:
         legend = "Value shown" if tool.kind == "indicating" else "Set value"
     target_unit = place.target.unit if place.target else ""
+    aim = screen.aim_of(place.target)
     return {
+        "through": taken,
+        "set_to": show(screen.setting_of(aim, tool.unit if tool else aim.unit, taken))
+        if taken and aim
+        else "",
+        "extension_fields": [form[name] for name in forms.EXTENSION_LABELS if name in form.fields]
+        if form is not None
+        else [],
+        "estimate": angle_estimate.at_stage(place.step.step, place.step.stages, place.stage, place.fastener)
+        if kind == StageKind.ANGLE
+        else "",
         "kinds": kinds,
         "kind": chosen,
         "units": rows,

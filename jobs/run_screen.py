@@ -4,18 +4,19 @@ choose from.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
-from jobs import patterns
+from jobs import patterns, through
 from jobs.models import StageTarget, TorqueReading
 from jobs.models.procedure import LimitKind, OrderOfWork, StageKind
 from jobs.models.torque import ReadingKind, ReadingVerdict
 from jobs.run_state import FastenerState, RunState, StageState, StepState
+from jobs.through import Through
 from workshop.engineering.numbers import ordinal
 from workshop.engineering.units import UNITS, Amount, rounded, show
 from workshop.models import Person, TorqueTool
@@ -140,10 +141,25 @@ def target_figure(target: StageTarget | None, unit: str = "") -> dict[str, str] 
     return {**base, "before": "at most", "figure": figure(target.high)}
 
 
-def to_set(state: RunState, place: Place, tool: TorqueTool | None) -> Amount | None:
+def through_before(state: RunState, place: Place, tool: TorqueTool | None) -> Through | None:
+    """The extension that this tool was last used through in this step: the next fastener mostly needs it too."""
+    if tool is None or place.stage.stage.kind != StageKind.TORQUE:
+        return None
+    return through.before(state.readings, place.step.step.pk, tool.pk)
+
+
+def setting_of(aim: Amount, unit: str, taken: Through | None) -> Amount:
+    """What a tool is set to in its unit for a torque at the fastener, as fine as the unit is shown."""
+    there = aim.to(unit)
+    return taken.to_set(there) if taken else Amount(rounded(there.value, unit), unit)
+
+
+def to_set(
+    state: RunState, place: Place, tool: TorqueTool | None, taken: Through | None = None
+) -> Amount | None:
     """What the number field begins with: what the tool was last set to here, else the target in its unit.
 
-    Nothing for a tool that shows a value: it is read off, never guessed.
+    Through an extension it is the setting for it. Nothing for a tool that shows a value: it is read off, never guessed.
     """
     kind = place.stage.stage.kind
     if kind == StageKind.RESULT or kind == StageKind.LOOSEN:
@@ -159,6 +175,7 @@ def to_set(state: RunState, place: Place, tool: TorqueTool | None) -> Amount | N
                 same
                 and row.stands_for_work
                 and row.verdict == ReadingVerdict.WITHIN
+                and through.of_reading(row) == taken
                 and place.stage.target(place.step.step.group_of(row.fastener)) is target
             ):
                 return Amount(row.typed, row.unit)
@@ -166,11 +183,12 @@ def to_set(state: RunState, place: Place, tool: TorqueTool | None) -> Amount | N
     unit = tool.unit if kind == StageKind.TORQUE and tool else "deg"
     if aim is None or UNITS[aim.unit].dimension != UNITS[unit].dimension:
         return None
-    found = aim.to(unit)
-    return Amount(rounded(found.value, unit), unit)
+    return setting_of(aim, unit, taken)
 
 
-def to_set_anew(state: RunState, place: Place, tool: TorqueTool | None, said: Any) -> Amount | None:
+def to_set_anew(
+    state: RunState, place: Place, tool: TorqueTool | None, said: Any, taken: Through | None = None
+) -> Amount | None:
     """What the wrench is set to before this place, where the last reading had another target.
 
     None where nothing is to be set: at the first stage of a run, with a tool that shows a value, or when `said`
@@ -190,8 +208,7 @@ def to_set_anew(state: RunState, place: Place, tool: TorqueTool | None, said: An
     before = of.stage(last.stage).target(of.step.group_of(last.fastener))
     if before is None or _aimed(before) == _aimed(target):
         return None
-    found = aim.to(tool.unit)
-    return Amount(rounded(found.value, tool.unit), tool.unit)
+    return setting_of(aim, tool.unit, taken)
 
 
 def _aimed(target: StageTarget) -> Decimal | None:
@@ -203,8 +220,11 @@ def _aimed(target: StageTarget) -> Decimal | None:
 # -------------------------------------------------------------------------------------------------------
 
 
-def tools_for(place: Place, day: date) -> list[dict[str, Any]]:
-    """Tools of the right kind, those that are fit for this target first, each with why not: three queries."""
+def tools_for(place: Place, day: date, readings: Sequence[TorqueReading] = ()) -> list[dict[str, Any]]:
+    """Tools of the right kind, those that are fit for this target first, each with why not: three queries.
+
+    A tool that was last used through an extension (in `readings`) is judged by what it is set to.
+    """
     kind = place.stage.stage.kind
     if kind not in (StageKind.TORQUE, StageKind.ANGLE):
         return []
@@ -214,11 +234,12 @@ def tools_for(place: Place, day: date) -> list[dict[str, Any]]:
     found = []
     for tool in rows:
         low_high = tool.working_range(day) if tool.scale_high is not None else None
+        taken = through.before(readings, place.step.step.pk, tool.pk) if aim else None
         calibration = tool.calibration_on(day)
         found.append(
             {
                 "tool": tool,
-                "unfit": tool.unfit_because(aim, on=day),
+                "unfit": tool.unfit_because(taken.to_set(aim) if taken else aim, on=day),
                 "range": f"{show(low_high[0])} to {show(low_high[1])}" if low_high else "",
                 "deviation": calibration.deviation_percent if calibration else None,
             }
@@ -277,7 +298,9 @@ def where(state: RunState, place: Place) -> dict[str, Any]:
     }
 
 
-def units_of_entry(place: Place, units: list[str], tool: TorqueTool | None) -> list[dict[str, str]]:
+def units_of_entry(
+    place: Place, units: list[str], tool: TorqueTool | None, taken: Through | None = None
+) -> list[dict[str, str]]:
     """The units that a reading may be typed in, the tool's own first, each with what the target is in it.
 
     {code, label, figure, limits, set}: `set` is what a tool is set to, `figure` the target as it is shown.
@@ -289,7 +312,7 @@ def units_of_entry(place: Place, units: list[str], tool: TorqueTool | None) -> l
         row = {"code": code, "label": UNITS[code].label, "figure": "", "limits": "", "set": ""}
         if aim is not None and UNITS[aim.unit].dimension == UNITS[code].dimension:
             shown = target_figure(target, code)
-            row["set"] = f"{rounded(aim.to(code).value, code):f}"
+            row["set"] = f"{setting_of(aim, code, taken).value:f}"
             if shown:
                 row |= {"figure": shown["figure"], "limits": shown["limits"]}
         rows.append(row)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from jobs import through
 from jobs.models import SecondCheck, TorqueReading
 from jobs.models.procedure import LimitKind
 from jobs.models.torque import ReadingKind, ReadingVerdict
@@ -34,7 +35,17 @@ CHECK_WORDS = {
 
 
 def reading_words(reading: TorqueReading) -> str:
-    """A reading as a print says it: what a tool was set to is never shown as a measured value."""
+    """A reading as a print says it: what a tool was set to is never shown as a measured value.
+
+    Through an extension both are said: "set 98.6 N·m, clicked, through … = 110 N·m at the fastener".
+    """
+    said = _said(reading)
+    if (taken := through.of_reading(reading)) is None:
+        return said
+    return f"{said}, {taken.words} = {show(Amount(reading.value, 'N.m'), reading.unit)} at the fastener"
+
+
+def _said(reading: TorqueReading) -> str:
     value = "" if reading.typed is None else typed_words(reading.typed, reading.unit)
     match reading.kind:
         case ReadingKind.CLICKED:
@@ -92,6 +103,8 @@ def verdict_sentence(reading: TorqueReading) -> str:
         unit=BASE[UNITS[reading.unit].dimension],
         shown_in=reading.unit,
     ).sentence
+    if reading.setting is not None:
+        said = f"At the fastener: {said}"
     if reading.kind == ReadingKind.DID_NOT_MOVE:
         said += " It did not move: it holds at least the set value."
         if limits.high is not None and reading.verdict == ReadingVerdict.NOT_PROVEN:

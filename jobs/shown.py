@@ -28,7 +28,7 @@ from jobs.models.work import LineAnswerKind, LineKind, time_words
 from jobs.picture import JobPicture, picture_of
 from jobs.run_state import RunState
 from jobs.runs import states_of
-from vehicles.models import Fault, OutstandingItem, Severity
+from vehicles.models import Calculation, Fault, OutstandingItem, Severity
 from workshop.engineering.numbers import plain
 from workshop.models import Shop
 
@@ -148,6 +148,10 @@ class Shown:
         return [row for row in self.line.measurements.all() if not row.entered_in_error]
 
     @property
+    def calculations(self) -> list[Calculation]:
+        return [row for row in self.line.calculations.all() if not row.entered_in_error]
+
+    @property
     def all_measurements(self) -> list[Measurement]:
         """Also those entered in error. A reading from before the work has `again`, the query string that fills in the
         form for the one afterwards, as long as there is none.
@@ -202,7 +206,7 @@ def _again(row: Measurement) -> str:
 
 
 def with_everything(lines: QuerySet[WorkLine], *, runs: bool = True) -> QuerySet[WorkLine]:
-    """The lines with all that a page shows of them: one query and nine prefetches, eight without the runs."""
+    """The lines with all that a page shows of them: one query and ten prefetches, nine without the runs."""
     parts = PartChange.objects.select_related("part_on__place", "part_off__place", "made_by")
     rows = lines.select_related("technician", "qualified__person", "told_owner").prefetch_related(
         Prefetch("faults", Fault.objects.order_by("order")),
@@ -213,6 +217,7 @@ def with_everything(lines: QuerySet[WorkLine], *, runs: bool = True) -> QuerySet
         Prefetch("parts_used", PartUsed.objects.select_related("made_by")),
         Prefetch("part_changes", parts),
         Prefetch("measurements", Measurement.objects.select_related("place", "made_by")),
+        Prefetch("calculations", Calculation.objects.select_related("made_by", "device")),
     )
     if runs:
         rows = rows.prefetch_related(Prefetch("runs", Run.objects.select_related("version_used__procedure")))

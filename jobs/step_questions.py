@@ -4,17 +4,19 @@ prove.
 
 from __future__ import annotations
 
-from decimal import Decimal
+from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
+from jobs.angle_estimate import aim as _aim
+from jobs.angle_estimate import of_targets
 from jobs.models import ProcedureStep, StageTarget
 from jobs.models.procedure import StageKind
 from workshop.acting import By
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.fasteners import proof_share, question_units, thread
 from workshop.engineering.threads import property_class
-from workshop.engineering.units import UNITS, Amount
+from workshop.engineering.units import UNITS, Amount, show
 from workshop.engineering.verdict import DecisionRule, Limits, proven_range
 from workshop.models import Shop, TorqueTool
 from workshop.models.tools import ToolKind
@@ -55,7 +57,42 @@ def load_questions(step: ProcedureStep, targets: list[StageTarget]) -> list[str]
                 else ""
             )
             asked.append(share.sentence + hint)
+    asked += [
+        f"{one.stage.name or 'The angle'}: {one.words} That is above the proof load "
+        f"{one.proof / 1000:.1f} kN, and the step does not say that it is tightened to yield."
+        for one in of_targets(step, targets)
+        if one.above_proof
+    ]
     return asked
+
+
+@dataclass(frozen=True)
+class UnitOffer:
+    """One tap in the editor that takes a target's number in another unit. `typed_at` is its row there."""
+
+    typed_at: str
+    unit: str
+    label: str
+
+
+def unit_offers(step: ProcedureStep, targets: list[StageTarget]) -> list[UnitOffer]:
+    """For each torque above the proof load, the units in which its number would be usual."""
+    if step.to_yield or step.nut_factor is None or not step.thread or not step.property_class:
+        return []
+    try:
+        bolt, strength = thread(step.thread), property_class(step.property_class)
+    except EngineeringError:
+        return []
+    return [
+        UnitOffer(
+            target.typed_at,
+            unit,
+            f"{target.stage.name or 'The stage'}: it is {show(Amount(value, unit))}",
+        )
+        for target in targets
+        if target.stage.kind == StageKind.TORQUE and (value := _aim(target)) is not None
+        for unit in question_units(value, target.unit, bolt, strength.code, step.nut_factor)
+    ]
 
 
 def load_words(step: ProcedureStep, targets: list[StageTarget]) -> str:
@@ -72,11 +109,6 @@ def load_words(step: ProcedureStep, targets: list[StageTarget]) -> str:
         return f"Load not checked: {error}"
     aims = [Amount(_aim(t), t.unit).base() for t in targets if t.stage.kind == StageKind.TORQUE and _aim(t)]
     return proof_share(max(aims), step.nut_factor, bolt, strength.code).sentence if aims else ""
-
-
-def _aim(target: StageTarget) -> Decimal | None:
-    """What is tightened to: the target, else the highest that is allowed, else the least."""
-    return next((v for v in (target.value, target.high, target.low) if v), None)
 
 
 def proof_questions(by: By, targets: list[StageTarget]) -> list[str]:

@@ -22,6 +22,7 @@ from jobs.views import (
     thing,
     torque,
     waiver,
+    wear,
     work,
 )
 
@@ -47,4 +48,5 @@ urlpatterns = [
     *roadtest.urlpatterns,
     *handover.urlpatterns,
     *sheet.urlpatterns,
+    *wear.urlpatterns,
 ]

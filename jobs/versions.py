@@ -30,6 +30,7 @@ STEP_FIELDS = (
     "property_class",
     "friction",
     "nut_factor",
+    "clamped_length",
     "reuse",
     "to_yield",
     "threadlocker",
@@ -155,7 +156,7 @@ def content_hash(version: ProcedureVersion) -> str:
                 **{name: getattr(version, name) for name in VERSION_FIELDS},
                 "steps": [
                     {
-                        **{name: getattr(step, name) for name in STEP_FIELDS},
+                        **_step_says(step),
                         "stages": [
                             {
                                 "name": stage.name,
@@ -175,6 +176,12 @@ def content_hash(version: ProcedureVersion) -> str:
             }
         )
     )
+
+
+def _step_says(step: ProcedureStep) -> dict[str, Any]:
+    """What was released before there was a clamped length keeps its hash."""
+    said = {name: getattr(step, name) for name in STEP_FIELDS}
+    return {name: value for name, value in said.items() if name != "clamped_length" or value is not None}
 
 
 def _source_of(target) -> list[Any]:

@@ -27,6 +27,7 @@ from jobs.reading_rules import Entry, refuse_put_right_already
 from jobs.run_state import AGAIN, RunState
 from jobs.run_words import reading_words, verdict_sentence
 from jobs.runs import state_of
+from jobs.through import through_of
 from vehicles.acts import outstanding
 from vehicles.models import OutstandingItem
 from vehicles.models.outstanding import OutstandingReason
@@ -287,14 +288,23 @@ def record_reading(
     running_torque: Amount | None = None,
     redo_reason: str = "",
     confirmed_odd: bool = False,
+    lever_length: Amount | None = None,
+    extension_length: Amount | None = None,
+    extension_angle: Amount | None = None,
 ) -> TorqueReading:
     """One fact about one fastener at one stage. The verdict is computed from it; nothing of it is altered
     later.
+
+    Through an extension, `reading` is what the tool was set to or showed; `lever_length`, `extension_length` and
+    `extension_angle` say how it got to the fastener, whose torque is worked out and judged.
     """
     lock_tool(tool)
     run = lock_run_for(by, run)
     state = state_of(run)
-    entry = Entry(by, state, step, stage, kind, reading, tool, angle_by, running_torque, confirmed_odd)
+    through = through_of(lever_length, extension_length, extension_angle)
+    entry = Entry(
+        by, state, step, stage, kind, reading, tool, angle_by, running_torque, confirmed_odd, through=through
+    )
     return _record(entry, fastener, redo_reason, together=False)
 
 
@@ -313,6 +323,9 @@ def record_round(
     running_torque: Amount | None = None,
     redo_reason: str = "",
     confirmed_odd: bool = False,
+    lever_length: Amount | None = None,
+    extension_length: Amount | None = None,
+    extension_angle: Amount | None = None,
 ) -> TorqueReading:
     """The same answer for several fasteners, entered together: each reading says so. Answers the last one.
 
@@ -326,11 +339,22 @@ def record_round(
         raise ValidationError(
             {"fasteners": f"Named twice: {', '.join(map(str, twice))}. Name each fastener once."}
         )
+    through = through_of(lever_length, extension_length, extension_angle)
     row = None
     for fastener in fasteners:
         # Each one is judged on what stands before it: the order within the round is part of the record.
         entry = Entry(
-            by, state_of(run), step, stage, kind, reading, tool, angle_by, running_torque, confirmed_odd
+            by,
+            state_of(run),
+            step,
+            stage,
+            kind,
+            reading,
+            tool,
+            angle_by,
+            running_torque,
+            confirmed_odd,
+            through=through,
         )
         row = _record(entry, fastener, redo_reason, together=True, field="fasteners")
     return row
@@ -355,6 +379,9 @@ def correct_reading(
     angle_by: str = "",
     running_torque: Amount | None = None,
     confirmed_odd: bool = False,
+    lever_length: Amount | None = None,
+    extension_length: Amount | None = None,
+    extension_angle: Amount | None = None,
 ) -> TorqueReading:
     """Put right what was written down wrong: another reading that stands in place of this one, with the reason.
 
@@ -379,6 +406,7 @@ def correct_reading(
         angle_by,
         running_torque,
         confirmed_odd,
+        through=through_of(lever_length, extension_length, extension_angle),
         correcting=True,
     )
     return _write(by, entry, entry.put_right(wrong, fastener, redo_reason))
@@ -398,6 +426,7 @@ def _write(by: By, entry: Entry, row: TorqueReading) -> TorqueReading:
             "kind": row.kind,
             "reading": entry.reading,
             "running_torque": entry.running,
+            **({"through": entry.through.amounts, "at_fastener": row.value} if entry.through else {}),
             "tool": entry.tool.label if entry.tool else "",
             "angle_by": row.angle_by,
             "limits": [row.limit_low, row.limit_high],

@@ -162,6 +162,7 @@ class StepForm(ModelActForm):
             "property_class",
             "friction",
             "nut_factor",
+            "clamped_length",
             "to_yield",
             "reuse",
             "threadlocker",
@@ -200,7 +201,16 @@ class StepForm(ModelActForm):
             ("Checks", ("critical", "hold_point")),
             (
                 "Bolt or nut",
-                ("thread", "property_class", "friction", "nut_factor", "to_yield", "reuse", "threadlocker"),
+                (
+                    "thread",
+                    "property_class",
+                    "friction",
+                    "nut_factor",
+                    "clamped_length",
+                    "to_yield",
+                    "reuse",
+                    "threadlocker",
+                ),
             ),
             ("Remarks", ("note", "kept_because")),
         )

@@ -11,11 +11,12 @@ from django.core.exceptions import ValidationError
 from django.http import QueryDict
 
 from jobs import patterns
+from jobs.angle_estimate import of_targets
 from jobs.forms.procedure import StepForm, unit_choices
 from jobs.models import ProcedureStage, ProcedureStep
 from jobs.models.procedure import LimitKind, OrderOfWork, Pattern, StageKind
 from jobs.specification import NUMBER_KEYS, build_target, shape
-from jobs.step_questions import load_questions, load_words, proof_questions
+from jobs.step_questions import load_questions, load_words, proof_questions, unit_offers
 from jobs.versions import seen_step_text
 from workshop.acting import By, ChangedMeanwhile
 from workshop.engineering.errors import EngineeringError
@@ -23,6 +24,7 @@ from workshop.engineering.numbers import plain
 from workshop.engineering.pattern_drawing import drawn
 from workshop.engineering.patterns import Pattern as Shape
 from workshop.engineering.patterns import check_sequence
+from workshop.engineering.units import UNITS
 from workshop.forms.base import speak
 from workshop.forms.fields import NumberField
 from workshop.models import Shop
@@ -237,7 +239,7 @@ class StepEditor(StepForm):
             MOST_STAGES,
         )
         rows = [_typed_row(data, number) for number in range(count)]
-        rows = _with(rows, changes.pop("rows", ""))
+        rows = _in_unit(_with(rows, changes.pop("rows", "")), changes.pop("unit", ""))
         initial |= {"stage_count": len(rows), "stages": dict(enumerate(rows)), **changes}
         return cls(initial=initial, instance=instance)
 
@@ -252,6 +254,7 @@ _OF_THE_MODEL = (
     "order_of_work",
     "friction",
     "nut_factor",
+    "clamped_length",
     "thread",
     "property_class",
     "to_yield",
@@ -318,6 +321,15 @@ def _with(rows: list[dict], change: str) -> list[dict]:
     return rows
 
 
+def _in_unit(rows: list[dict], change: str) -> list[dict]:
+    """Rows after "1-0:N.m": the target of the second stage and the first group in this unit, its number as typed."""
+    where, _, code = change.partition(":")
+    number, _, place = where.partition("-")
+    if code in UNITS and number.isdigit() and place.isdigit() and int(number) < len(rows):
+        rows[int(number)]["targets"].setdefault(int(place), {})["unit"] = code
+    return rows
+
+
 # What the page shows of it while it is typed --------------------------------------------------------------
 
 
@@ -350,6 +362,7 @@ def preview_of(form: StepEditor, by: By) -> dict[str, Any]:
         property_class=read("property_class", ""),
         friction=read("friction", ""),
         nut_factor=read("nut_factor", None),
+        clamped_length=read("clamped_length", None),
         to_yield=bool(form["to_yield"].value()),
     )
     sequence = _as_numbers(form, read)
@@ -365,6 +378,8 @@ def preview_of(form: StepEditor, by: By) -> dict[str, Any]:
         "sequence": step.sequence,
         "load": load_words(step, targets),
         "questions": [*load_questions(step, targets), *proof_questions(by, targets)],
+        "offers": unit_offers(step, targets),
+        "estimates": of_targets(step, targets),
         "targets": [
             (target.stage.name, target.group, str(target), target.source_words) for target in targets
         ],
@@ -448,12 +463,12 @@ def _proposals(step: ProcedureStep) -> list[dict[str, Any]]:
 def _targets(form: StepEditor, step: ProcedureStep) -> list:
     """The targets that can be read already, unsaved, each with its stage."""
     found = []
-    for row in form.stage_rows:
+    for number, row in enumerate(form.stage_rows):
         kind = row["kind"].value()
         stage = ProcedureStage(step=step, name=str(row["name"].value() or ""), kind=kind or StageKind.TORQUE)
         if kind == StageKind.LOOSEN or kind not in StageKind.values:
             continue
-        for target in row.targets:
+        for place, target in enumerate(row.targets):
             if target.is_empty:
                 continue
             spec = {name: target[name].value() for name in target.fields}
@@ -462,7 +477,7 @@ def _targets(form: StepEditor, step: ProcedureStep) -> list:
                 made = build_target(stage, step, {**spec, "group": target.group})
             except ValidationError:
                 continue
-            made.stage = stage
+            made.stage, made.typed_at = stage, f"{number}-{place}"
             found.append(made)
     return found
 

@@ -1,13 +1,16 @@
 from __future__ import annotations
 
 from django import forms
+from django.core.exceptions import ValidationError
 
 from jobs.models import Procedure, ProcedureStage, ProcedureStep, TorqueReading
 from jobs.models.procedure import StageKind
 from jobs.models.torque import AngleBy, CheckMethod, CheckResult, DispositionKind, ReadingKind, ReadingVerdict
+from jobs.odd_reading import Offer
 from jobs.reading_rules import KINDS_OF_STAGE
 from jobs.run_state import AGAIN, FastenerState, RunState, StageState, StepState
-from workshop.engineering.units import BASE, UNITS, Amount, units_of
+from jobs.through import ASKED, Through, of_reading, through_of
+from workshop.engineering.units import BASE, UNITS, Amount, rounded, units_of
 from workshop.forms.base import ActForm
 from workshop.forms.fields import AmountField, MomentField
 from workshop.models import TorqueTool
@@ -67,6 +70,19 @@ def units_for(stage: StageState) -> list[str]:
     return list(TorqueUnit.values)
 
 
+# Through an extension off the square drive, in the order in which they are measured.
+EXTENSION_LABELS = {
+    "lever_length": "Wrench: grip to square drive",
+    "extension_length": "Extension: drive to fastener",
+    "extension_angle": "Angle between them",
+}
+EXTENSION_HELP = {
+    "lever_length": "Only through an extension: from the middle of the grip to the square drive.",
+    "extension_length": "From the square drive to the middle of the fastener. A straight bar along the axis needs none.",
+    "extension_angle": "0° in line with the wrench, away from the hand; 90° square to it; 180° folded back.",
+}
+
+
 class EntryForm(ActForm):
     """What one reading and a round have in common. The stage decides which fields there are."""
 
@@ -103,6 +119,10 @@ class EntryForm(ActForm):
         self.fields["running_torque"] = AmountField(
             "torque", units=list(TorqueUnit.values), required=False, label="Running torque of this fastener"
         )
+        for name, label in EXTENSION_LABELS.items():
+            units = ["deg"] if name == "extension_angle" else ["mm", "in"]
+            self.fields[name] = AmountField(ASKED[name].dimension, units=units, required=False, label=label)
+            self.fields[name].help_text = EXTENSION_HELP[name]
         self._leave_out(kind)
 
     def _leave_out(self, kind: str) -> None:
@@ -114,11 +134,32 @@ class EntryForm(ActForm):
         if kind == StageKind.LOOSEN:
             gone.append("reading")
         if kind != StageKind.TORQUE:
-            gone.append("confirmed_odd")
+            gone += ["confirmed_odd", *EXTENSION_LABELS]
         if not self.at.stage.add_running_torque:
             gone.append("running_torque")
         for name in gone:
             del self.fields[name]
+
+    @property
+    def through(self) -> Through | None:
+        """The extension that the fields name now; None without one, or where they can't be read yet."""
+        if not set(EXTENSION_LABELS) <= set(self.fields):
+            return None
+        if not self.is_bound:
+            typed = [self.initial.get(name) for name in EXTENSION_LABELS]
+        elif any(name in self.errors for name in EXTENSION_LABELS):
+            return None
+        else:
+            typed = [self.cleaned_data.get(name) for name in EXTENSION_LABELS]
+        try:
+            return through_of(*typed)
+        except ValidationError:
+            return None
+
+    @property
+    def opens_extension(self) -> bool:
+        """The folded fields stand open while they are being filled in, or where something is wrong with them."""
+        return bool(self.data.get("op")) or any(name in self.errors for name in EXTENSION_LABELS)
 
 
 class ReadingForm(EntryForm):
@@ -129,6 +170,41 @@ class ReadingForm(EntryForm):
         self.fields["fastener"].widget.attrs.update(
             {"inputmode": "numeric", "min": 1, "max": self.of.step.fasteners}
         )
+
+    def work_out(self, aim: Amount | None, *, without: bool = False) -> bool:
+        """What the wrench is set to for `aim` at the fastener, put in as the number; nothing else is judged.
+
+        `without` takes the extension off again. False where the extension can't be read: it is said beside it.
+        """
+        self.full_clean()
+        wrong = {name: errors for name, errors in self.errors.items() if name in EXTENSION_LABELS}
+        self._errors.clear()
+        self.data = self.data.copy()
+        if without:
+            for name in EXTENSION_LABELS:
+                self.data[f"{name}_value"] = ""
+                self.cleaned_data[name] = None
+        else:
+            self._errors.update(wrong)
+            if not wrong:
+                try:
+                    through_of(*(self.cleaned_data.get(name) for name in EXTENSION_LABELS))
+                except ValidationError as refusal:
+                    self.add_refusal(refusal)
+            if self._errors:
+                return False
+        unit = self.data.get("reading_unit") or ""
+        if aim is not None and unit in units_for(self.at):
+            there, through = aim.to(unit), self.through
+            setting = through.to_set(there) if through else Amount(rounded(there.value, unit), unit)
+            self.data["reading_value"] = f"{setting.value:f}"
+        return True
+
+    @property
+    def offers(self) -> list[Offer]:
+        """What puts an odd number right with one tap."""
+        rows = self.errors.as_data().get("reading", [])
+        return [each for error in rows for each in (error.params or {}).get("offers", [])]
 
     @property
     def asks_odd(self) -> bool:
@@ -157,6 +233,8 @@ class CorrectionForm(ReadingForm):
         }
         if wrong.typed is not None:
             begin["reading"] = Amount(wrong.typed, wrong.unit)
+        if (taken := of_reading(wrong)) is not None:
+            begin |= taken.amounts
         if wrong.running_torque is not None:
             begin["running_torque"] = Amount(wrong.running_torque, BASE["torque"])
         for name, value in begin.items():
@@ -181,6 +259,7 @@ class RoundForm(EntryForm):
         "reading",
         "running_torque",
         "confirmed_odd",
+        *EXTENSION_LABELS,
         "redo_reason",
         "made_at",
     ]

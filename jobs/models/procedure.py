@@ -196,6 +196,15 @@ class ProcedureStep(models.Model):
     property_class = models.CharField(max_length=6, blank=True)
     friction = models.CharField("friction condition", max_length=40, blank=True)
     nut_factor = models.DecimalField("nut factor K", max_digits=4, decimal_places=3, null=True, blank=True)
+    clamped_length = models.DecimalField(
+        "clamped length (mm)",
+        max_digits=6,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="From under the head to the nut, or to the first thread that holds. For an angle stage: the "
+        "preload that it adds is estimated.",
+    )
     reuse = models.CharField(
         "may fasteners be used again?", max_length=10, choices=Reuse, default=Reuse.REUSABLE
     )
@@ -230,6 +239,12 @@ class ProcedureStep(models.Model):
                 name="nut_factor_is_sane",
                 violation_error_message="A nut factor lies between 0 and 1, mostly between 0.10 and 0.30.",
                 violation_error_code="field:nut_factor",
+            ),
+            models.CheckConstraint(
+                condition=Q(clamped_length=None) | Q(clamped_length__gte=3, clamped_length__lte=500),
+                name="clamped_length_is_sane",
+                violation_error_message="A clamped length lies between 3 and 500 mm.",
+                violation_error_code="field:clamped_length",
             ),
             models.CheckConstraint(
                 condition=Q(questioned="") | ~Q(kept_because=""),

@@ -87,7 +87,8 @@ class ReadingVerdict(models.TextChoices):
 class TorqueReading(Record):
     """A fact about one fastener at one stage. Append-only: redoing adds a reading, earlier ones stay.
 
-    `value` is in the base unit (N·m, degrees, mm), `typed` and `unit` are as entered. `order` counts the
+    `value` is in the base unit (N·m, degrees, mm) and is what the verdict judges: the torque at the fastener.
+    `typed` and `unit` are as entered. `order` counts the
     readings of the run. A reading that does not count keeps its reason in `counts_not_because`.
     `qualified` is
     the competence it was taken under: the person's own, or of who supervises the run.
@@ -112,6 +113,18 @@ class TorqueReading(Record):
     unit = models.CharField(max_length=6, blank=True)
     value = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
     running_torque = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    # Through an extension off the square drive: what the tool was set to or showed, in N·m, and the lever in mm and
+    # degrees. `typed` is that setting too; `value` is the torque at the fastener.
+    setting = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    lever_length = models.DecimalField(
+        "from the grip to the square drive, mm", max_digits=7, decimal_places=2, null=True, blank=True
+    )
+    extension_length = models.DecimalField(
+        "from the square drive to the fastener, mm", max_digits=7, decimal_places=2, null=True, blank=True
+    )
+    extension_angle = models.DecimalField(
+        "angle between extension and wrench, degrees", max_digits=5, decimal_places=2, null=True, blank=True
+    )
     tool = models.ForeignKey(
         "workshop.TorqueTool", on_delete=models.PROTECT, related_name="readings", null=True, blank=True
     )
@@ -163,6 +176,25 @@ class TorqueReading(Record):
                 condition=~Q(kind__in=["clicked", "read", "did_not_move"]) | Q(tool__isnull=False),
                 violation_error_message="Choose the torque tool.",
                 violation_error_code="field:tool",
+            ),
+            models.CheckConstraint(
+                name="reading_through_an_extension_is_whole",
+                condition=Q(setting=None, lever_length=None, extension_length=None, extension_angle=None)
+                | Q(
+                    kind__in=["clicked", "read", "did_not_move"],
+                    setting__isnull=False,
+                    lever_length__isnull=False,
+                    extension_length__isnull=False,
+                    extension_angle__isnull=False,
+                    setting__gt=0,
+                    lever_length__gt=0,
+                    extension_length__gt=0,
+                    extension_angle__gte=0,
+                    extension_angle__lte=180,
+                ),
+                violation_error_message="Through an extension: give the wrench, the extension and the angle between "
+                "them, 0 to 180°, or none of the three.",
+                violation_error_code="field:extension_length",
             ),
             models.CheckConstraint(
                 name="angle_reading_says_how",

@@ -17,6 +17,7 @@ from jobs import patterns
 from jobs import run_panel as panel
 from jobs import run_screen as screen
 from jobs.acts import procedure as acts
+from jobs.angle_estimate import of_targets
 from jobs.forms import procedure as forms
 from jobs.models import Procedure, ProcedureVersion
 from jobs.models.procedure import Area
@@ -117,6 +118,7 @@ def steps_of(version: ProcedureVersion, *, writes: bool = False) -> list[dict]:
                 "drawing": patterns.drawing(step),
                 "groups": [(name, step.groups[name]) for name in step.group_names],
                 "load": load_words(step, targets),
+                "estimates": of_targets(step, targets),
                 "lacks": why_not_whole(step),
                 "up": forms.MoveForm(initial={"up": True, "seen": order}) if writes else None,
                 "down": forms.MoveForm(initial={"up": "", "seen": order}) if writes else None,

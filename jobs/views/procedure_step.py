@@ -69,7 +69,7 @@ def _saved(request, form: StepEditor, version: ProcedureVersion, step: Procedure
 
 def _changed(request: HttpRequest, step: ProcedureStep | None) -> StepEditor:
     what, _, value = request.POST["op"].partition("=")
-    changes = {"sequence": value} if what == "sequence" else {"rows": value} if what == "rows" else {}
+    changes = {what: value} if what in ("sequence", "rows", "unit") else {}
     return StepEditor.typed(request.POST, instance=step, **changes)
 
 

@@ -105,6 +105,12 @@ def reading_add(request: HttpRequest, run_id: UUID) -> HttpResponse:
     state = state_of(found)
     place = screen.place_of(state, request.POST)
     form = forms.ReadingForm(request.POST, state=state, of=place.step, stage=place.stage)
+    if (op := request.POST.get("op")) in ("through", "without"):
+        # Nothing is recorded: what the wrench is set to stands in the form that comes back.
+        worked = form.work_out(screen.aim_of(place.target), without=op == "without")
+        return _answer(
+            request, panel.context(request, state, place, form=form), status=200 if worked else 422
+        )
     if form.is_valid() and form.try_act(acts.record_reading, request=request, run=found):
         if name := panel.KEPT_TOOL.get(place.stage.stage.kind):
             row: TorqueReading = form.answer
@@ -147,9 +153,10 @@ def round_add(request: HttpRequest, run_id: UUID) -> HttpResponse:
     found = _run(run_id)
     state = state_of(found)
     place = screen.place_of(state, request.POST or request.GET)
-    rows = screen.tools_for(place, timezone.localdate())
+    rows = screen.tools_for(place, timezone.localdate(), state.readings)
     chosen, angle_by = panel.chosen_tool(request, place.stage.stage.kind, rows, None)
     tool = chosen["tool"] if chosen else None
+    taken = screen.through_before(state, place, tool)
     return act_page(
         request,
         form_class=forms.RoundForm,
@@ -162,7 +169,8 @@ def round_add(request: HttpRequest, run_id: UUID) -> HttpResponse:
         initial={
             "tool": tool,
             "angle_by": angle_by,
-            "reading": screen.to_set(state, place, tool) or panel.empty(place, tool),
+            "reading": screen.to_set(state, place, tool, taken) or panel.empty(place, tool),
+            **(taken.amounts if taken else {}),
         },
         done=found,
         said="Recorded, entered together.",

@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from jobs.acts import work as acts
 from jobs.models import Job, WorkLine
+from tests.factories.calculation import CalculationFactory
 from tests.factories.job import job_in
 from tests.factories.vehicle import VehicleFactory
 from tests.factories.work import (
@@ -466,17 +467,19 @@ def test_the_section_asks_the_same_questions_for_2_and_20_lines(
         line = authorised_line(job=job, person=lead, owner=owner, complaint=f"Noise {number}")
         fill(line, lead, car)
         PartFittedFactory(person=lead, line=line, place=place, description=f"Battery {number}")
+        CalculationFactory(person=lead, vehicle=car, line=line, said=f"Wrench {number}")
     request = rf.get("/")
     request.user = lead
     lead.roles  # noqa: B018 - loaded once by the sign-in
     job = Job.objects.select_related("vehicle").get(pk=job.pk)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         page = render_to_string(
             "jobs/_lines.html", {"job": job, "car": car, "user": lead, **_lines_section(request, job)}
         )
     assert f"Noise {count - 1}" in page
     assert "Authorised up to 200.00" in page
     assert "6.5 mm" in page
+    assert "71.1 N·m" in page
 
 
 @pytest.mark.parametrize("count", [2, 20])

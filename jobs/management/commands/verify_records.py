@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from decimal import Decimal
 
 from django.core.management.base import BaseCommand
 from django.db.models import F, Min, Q
@@ -14,8 +15,11 @@ from jobs import runs
 from jobs.models import Job, ProcedureVersion, Run, SecondCheck, SheetRevision, TorqueReading
 from jobs.models.job import JobState
 from jobs.models.torque import ReadingKind, ReadingVerdict
+from jobs.through import of_reading
 from jobs.versions import content_hash
+from vehicles import figure_checks
 from vehicles.files import verify as stored_files
+from vehicles.models import Calculation
 from workshop.canonical import sha256
 from workshop.engineering import limits
 from workshop.engineering.units import Amount
@@ -107,8 +111,17 @@ def verdicts() -> Iterator[str]:
                 f"job {row.run.job.number}, {row.run}, reading {row.order}: stored as “{row.verdict}”, "
                 f"computed “{again}”"
             )
-        if Amount(row.typed, row.unit).base().quantize(row.value) != row.value:
+        if _value_again(row) != row.value:
             yield f"job {row.run.job.number}, {row.run}, reading {row.order}: typed and stored value differ"
+
+
+def _value_again(row: TorqueReading) -> Decimal | None:
+    """The stored value from what was typed: through an extension, the torque at the fastener from the setting."""
+    typed = Amount(row.typed, row.unit).base().quantize(row.value)
+    taken = of_reading(row)
+    if taken is None:
+        return typed
+    return taken.at_fastener(typed) if row.setting == typed else None
 
 
 def _verdict_again(row: TorqueReading) -> str:
@@ -194,6 +207,27 @@ def closed_jobs() -> Iterator[str]:
         yield f"job {job.number}: there is a handover or a sheet, but the job is “{job.get_state_display()}”"
 
 
+def calculations() -> Iterator[str]:
+    """Each kept result gives its digest, names itself as its columns do, and is the one that the log speaks of."""
+    said = {
+        event.subject_id: json.loads(event.body)["facts"]["digest"]
+        for event in Event.objects.filter(act="vehicles.calculation.keep_result").iterator(chunk_size=CHUNK)
+    }
+    rows = Calculation.objects.select_related("vehicle").order_by("made_at", "pk")
+    for row in rows.iterator(chunk_size=CHUNK):
+        name = f"a result of {row.calculator} kept with {row.vehicle}, {row.made_at:%Y-%m-%d %H:%M} UTC"
+        in_the_log = said.pop(str(row.pk), None)
+        if sha256(row.record) != row.digest:
+            yield f"{name}: its record does not give its digest"
+            continue
+        if (row.data["calculator"], row.data["version"]) != (row.calculator, row.formula_version):
+            yield f"{name}: its record names another calculator or version"
+        if in_the_log != row.digest:
+            yield f"{name}: its digest is not the one in the log"
+    for key in said:
+        yield f"result {key} stands in the log and is missing"
+
+
 CHECKS: tuple[Callable[[], Iterator[str]], ...] = (
     sheets,
     sheets_in_the_log,
@@ -203,6 +237,8 @@ CHECKS: tuple[Callable[[], Iterator[str]], ...] = (
     versions,
     job_numbers,
     closed_jobs,
+    calculations,
+    figure_checks.problems,
     stored_files.problems,
 )
 
