@@ -25,10 +25,16 @@ from jobs.models import (
 )
 from tests.pages import EVERYBODY, PUBLIC, WHO
 from tests.people import CAST, by, make_person
+from vehicles.acts import calculation as calculation_acts
 from vehicles.acts import fault as fault_acts
 from vehicles.models import (
     Attachment,
+    Calculation,
+    DataSheet,
+    DrainStep,
+    DrainTest,
     Fault,
+    Figure,
     FittedPart,
     Instrument,
     Keeper,
@@ -40,6 +46,8 @@ from vehicles.models import (
     Vehicle,
     VehicleKeeper,
 )
+from workshop.engineering.catalogue import find
+from workshop.engineering.command import read_inputs
 from workshop.models import Competence, Device, Event, Person, TorqueTool
 
 pytestmark = [pytest.mark.xdist_group("played demo")]
@@ -87,11 +95,17 @@ def arguments() -> dict[str, object]:
         "keeper_id": Keeper.objects.get(name="Corin Ashby").pk,
         "instrument_id": Instrument.objects.filter(vehicle=car).first().pk,
         "part_id": FittedPart.objects.filter(vehicle=car, removed_at=None).first().pk,
+        "data_sheet_id": DataSheet.objects.exclude(based_on=None).first().pk,
+        "figure_id": Figure.objects.current().filter(part=None).first().pk,
         "survey_id": Survey.objects.get(vehicle__make="Ostra").pk,
         "place_slug": "tow-bar",
         "zone": "brakes",
         "fault_id": Fault.objects.filter(vehicle=car, lines=line).first().pk,
+        "calculator_slug": "torque-with-extension",
+        "calculation_id": (Calculation.objects.first() or _calculation(car)).pk,
         "possibility_id": (Possibility.objects.first() or _possibility(car)).pk,
+        "test_id": DrainTest.objects.first().pk,
+        "drain_step_id": DrainStep.objects.first().pk,
         "item_id": OutstandingItem.objects.filter(vehicle=car).first().pk,
         "job_id": job.pk,
         "line_id": line.pk,
@@ -127,6 +141,14 @@ def _possibility(car: Vehicle) -> Possibility:
         by=by(lead), vehicle=car, kind="finding", title="Ticks when cold", severity="minor"
     )
     return fault_acts.add_possibility(by=by(lead), fault=fault, what="exhaust manifold gasket")
+
+
+def _calculation(car: Vehicle) -> Calculation:
+    """Where the demo keeps no result of a calculator, one is kept here."""
+    lead = Person.objects.get(sign_in_name="lida")
+    chosen = find("torque-with-extension")
+    inputs = {name: given.value for name, given in read_inputs(chosen, chosen.example.items()).items()}
+    return calculation_acts.keep_result(by=by(lead), vehicle=car, calculator=chosen.slug, inputs=inputs)
 
 
 # A name of a pattern's part that means another record on some URLs.

@@ -1,8 +1,13 @@
 """URLs of the cars. Each view file keeps its own list beside its views."""
 
 from vehicles.views import (
+    calculator,
+    datasheet,
+    drain,
+    effects,
     erasure,
     fault,
+    figures,
     find,
     first_answer,  # noqa: F401  it hangs itself on the vehicle's page
     keeper,
@@ -28,6 +33,11 @@ urlpatterns = [
     *part.urlpatterns,
     *survey.urlpatterns,
     *fault.urlpatterns,
+    *drain.urlpatterns,
     *outstanding.urlpatterns,
     *photo.urlpatterns,
+    *calculator.urlpatterns,
+    *effects.urlpatterns,
+    *datasheet.urlpatterns,
+    *figures.urlpatterns,
 ]

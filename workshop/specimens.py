@@ -11,6 +11,10 @@ from datetime import UTC, datetime
 from types import SimpleNamespace
 from typing import Any
 
+from workshop.engineering.declare import INFORMS, LOCAL_APPROVAL
+from workshop.engineering.plot import Axis, Band, Line, Mark, Plot
+from workshop.templatetags.plots import in_template
+
 
 @dataclass(frozen=True)
 class Specimen:
@@ -33,6 +37,37 @@ _BLOCKERS = [
     {"text": "Odometer out not recorded"},
 ]
 _TYPED = [("What was found", "Clunk from the rear left over kerbs, not on the level."), ("Severity", "Minor")]
+
+
+_PLOT = Plot(
+    "specimen", "Rear share of the brake force", Axis("Deceleration, g", 0, 1), Axis("Rear share, %", 0, 60),
+    "The rear brakes of this car do more than the factory's at every deceleration.",
+    (Line("this car", ((0, 34), (0.6, 34), (1, 29))), Line("factory", ((0, 28), (1, 28)), "factory"),
+     Line("limit", ((0, 50), (1, 38)), "limit"), Line("ideal", ((0, 40), (1, 15)), "ideal")),
+    (Band("wanted", ((0, 8), (1, 4)), ((0, 20), (1, 14))),), (Mark("rear first", (0.72, 32.5)),),
+    ("Deceleration", "Factory", "This car"), (("0.2 g", "28 %", "34 %"), ("0.8 g", "28 %", "31.5 %")),
+)  # fmt: skip
+_MANY = Plot(
+    "specimen-many", "Road speed in each gear", Axis("Engine speed, min⁻¹", 0, 7000), Axis("Speed, km/h", 0, 220),
+    "Every gear of this car is a tenth shorter.",
+    tuple(Line(f"gear {n}{words}", ((0, 0), (7000, 40 * n * part)), style) for n in range(1, 6)
+          for words, part, style in (("", 0.9, "this"), (", factory", 1, "factory"))),
+)  # fmt: skip
+
+_RESULT = {
+    "name": "Rear share of the brake force", "version": 1, "odd": True,
+    "outputs": [
+        {"name": "share", "label": "Rear share", "main": True, "shown": "34.2 %"},
+        {"name": "ideal", "label": "Ideal at 0.5 g", "main": False, "shown": "29.6 %"},
+    ],
+    "verdict": "The rear does 4.6 % more than it can hold at 0.5 g: it locks first.",
+    "notes": ["Without a valve that reduces the rear pressure."],
+    "cautions": ["Work on brakes is for a qualified person."], "local_approval": True,
+    "tables": [{"title": "By deceleration", "head": ["Deceleration", "Ideal"], "rows": [["0.5 g", "29.6 %"]]}],
+    "plots": [], "assumptions": ["Friction of the pads is assumed to be 0.38: anywhere from 0.3 to 0.45, nothing changes."],
+    "inputs": [{"label": "Wheelbase", "shown": "2500 mm", "origin": "data sheet", "words": "workshop manual, p. 12"}],
+    "formula": "share = Fr / (Ff + Fr)", "sources": ["Statics of a decelerating two-axle car (textbook mechanics)"],
+}  # fmt: skip
 
 
 def _photo(**fields: Any) -> SimpleNamespace:
@@ -92,6 +127,10 @@ SPECIMENS = (
         said=_TYPED[:1], gone=True, number=3),
     one("_photo_strip", "photos, a document, set aside, erased", photos=_PHOTOS, label="Photos of this line"),
     one("_photo_input", "the way to add one, without a script", add="#photos", label="Add photos", many=True),
+    one("_result", "one that needs a hand, with all that it came from", record=_RESULT, informs=INFORMS,
+        local_approval=LOCAL_APPROVAL),
+    one("_plot", "two cars, a limit, a band, a mark, with its table", **in_template(_PLOT)),
+    one("_plot", "more lines than there is room for words: letters, with their key", **in_template(_MANY)),
 )  # fmt: skip
 
 

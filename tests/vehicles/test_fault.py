@@ -5,6 +5,7 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from html import unescape
 from threading import Barrier
 from uuid import uuid4
 
@@ -140,7 +141,29 @@ def test_a_failure_type_is_kept(lead, fault):
     assert acts.add_code(by=by(lead), fault=fault, code="u0100-87", present=False).code == "U0100-87"
 
 
-@pytest.mark.parametrize("code", ["", "X0133", "P4133", "P013", "P01333", "P0G33", "P0133-1", "P0133-1Z"])
+# Two and three bytes as a reader shows them; decoded by SAE J2012's bits.
+@pytest.mark.parametrize(
+    ("typed", "code"), [("05 62", "P0562"), ("c1 00 87", "U0100-87"), ("0x92 0x34", "B1234")]
+)
+def test_a_code_in_bytes_is_kept_with_its_letter_and_its_structure_is_said(client, lead, fault, typed, code):
+    row = acts.add_code(by=by(lead), fault=fault, code=typed)
+    assert row.code == code
+    client.force_login(lead)
+    assert row.meaning in unescape(client.get(fault.get_absolute_url()).content.decode())
+
+
+def test_a_code_without_the_structure_comes_back_filled_with_its_sentence(client, lead, fault):
+    client.force_login(lead)
+    page = client.post(reverse("vehicles:fault-code", args=[fault.pk]), {"code": "C100", "key": uuid4()})
+    assert page.status_code == 422
+    text = page.content.decode()
+    assert 'value="C100"' in text
+    assert "figure missing" in text
+
+
+@pytest.mark.parametrize(
+    "code", ["", "X0133", "P4133", "P013", "P01333", "P0G33", "P0133-1", "P0133-1Z", "C100", "00 00"]
+)
 def test_other_codes_are_refused(lead, fault, code):
     with pytest.raises(ValidationError):
         acts.add_code(by=by(lead), fault=fault, code=code)

@@ -15,6 +15,9 @@ from jobs.acts import work
 from tests.factories.job import JobFactory
 from tests.factories.photo import picture, upload
 from tests.people import PASSWORD, by
+from vehicles.acts import calculation as calculations
+from vehicles.acts import datasheet as datasheets
+from vehicles.acts import drain as drains
 from vehicles.acts import erasure, odometer
 from vehicles.acts import fault as faults
 from vehicles.acts import keeper as keepers
@@ -25,6 +28,8 @@ from vehicles.acts import survey as surveys
 from vehicles.acts import vehicle as cars
 from vehicles.files.intake import take_in
 from vehicles.models import Fault, FittedPart, OutstandingItem, Place, Vehicle
+from workshop.engineering.catalogue import find
+from workshop.engineering.command import read_inputs
 from workshop.engineering.units import Amount
 from workshop.models import Event, EventDetail
 
@@ -122,6 +127,8 @@ def played(shop_owner) -> Play:
     play(surveys.record_part_seen, survey=survey, place=Place.objects.get(pk="tow-bar"), note=CANARY,
          provenance="one_off", evidence=[("judgement", CANARY)], **seen)  # fmt: skip
     play(surveys.finish_survey, survey=survey, summary=CANARY)
+    play_calculations(play, car)
+    play_figures(play, car)
     play_faults_and_items(play, car, owner, now)
     play_photos(play, car)
     gone = play(keepers.add_keeper, name=f"{CANARY} Gone")
@@ -129,6 +136,34 @@ def played(shop_owner) -> Play:
     erasure.erase_person(by=by(shop_owner), keeper=gone, reason="the person asked for it")
     play.played.add(erasure._erase_from_records.act_name)
     return play
+
+
+def play_calculations(play: Play, car: Vehicle) -> None:
+    chosen = find("torque-with-extension")
+    inputs = {name: given.value for name, given in read_inputs(chosen, chosen.example.items()).items()}
+    kept = play(calculations.keep_result, vehicle=car, calculator=chosen.slug, inputs=inputs, said=CANARY)
+    play(calculations.set_aside, calculation=kept, reason=CANARY)
+
+
+def play_figures(play: Play, car: Vehicle) -> None:
+    from_there = {"source": "papers", "source_words": CANARY}
+    sheet = play(datasheets.add_sheet, name=CANARY, note=CANARY)
+    play(
+        datasheets.correct_sheet, sheet=sheet, seen_version=1, name=f"{CANARY} again", note=f"{CANARY} again"
+    )
+    play(datasheets.choose_sheet, vehicle=car, sheet=sheet, because=CANARY)
+    rows = [{"key": "front.tyre_size", "value": "185/60 R14"}]
+    play(datasheets.record_figures, owner=sheet, figures=rows, **from_there)
+    long = {"key": "wheelbase", "value": Amount(Decimal(2500), "mm")}
+    first = play(datasheets.give_figure, owner=car, **long, **from_there)
+    later = play(
+        datasheets.change_figure,
+        figure=first,
+        because=CANARY,
+        value=Amount(Decimal(2510), "mm"),
+        **from_there,
+    )
+    play(datasheets.withdraw_figure, figure=later, because=CANARY)
 
 
 def play_photos(play: Play, car: Vehicle) -> None:
@@ -154,6 +189,18 @@ def play_faults_and_items(play: Play, car: Vehicle, owner, now) -> None:
         )
 
     one, other = report(), report()
+    test = play(drains.begin_drain_test, vehicle=car, fault=one, job=job, limit=Amount(Decimal(50), "mA"),
+                limit_source="maker", limit_words=CANARY)  # fmt: skip
+    play(drains.read_asleep, test=test, reading=Amount(Decimal(350), "mA"), asleep_after=30)
+    play(
+        drains.pull_fuse,
+        test=test,
+        circuit=CANARY,
+        reading=Amount(Decimal(18), "mA"),
+        came="back",
+        remark=CANARY,
+    )
+    play(drains.end_drain_test, test=test, conclusion=CANARY)
     play(faults.add_code, fault=one, code="P0562", control_unit=CANARY)
     play(faults.add_step, fault=one, tried=CANARY, seen=CANARY)
     could, proved = (play(faults.add_possibility, fault=one, what=f"{CANARY} {n}") for n in (1, 2))

@@ -29,6 +29,7 @@ from vehicles.models import (
 )
 from vehicles.models.fault import PossibilityEnd
 from workshop.acting import By, act, create, note, save_changes
+from workshop.engineering.codes import CodeError, trouble_code
 from workshop.engineering.units import WORKING_DIGITS, Amount
 from workshop.permissions import May
 
@@ -129,14 +130,18 @@ def report_fault(
 
 @act(May.DIAGNOSE)
 def add_code(*, by: By, fault: Fault, code: str, control_unit: str = "", present: bool = True) -> FaultCode:
-    """Add a trouble code as a control unit gave it; small letters and blanks don't matter."""
+    """Add a trouble code as a control unit gave it: with its letter, or its bytes (see `engineering.codes`)."""
     refuse_before(by, fault, "the fault was reported")
     _refuse_after_end(by, fault)
+    try:
+        read = trouble_code(code)
+    except CodeError as error:
+        raise ValidationError({"code": str(error)}) from error
     row = create(
         FaultCode(
             **by.stamp(),
             fault=fault,
-            code="".join(code.upper().split()),
+            code=read.code,
             control_unit=control_unit.strip(),
             present=present,
         )

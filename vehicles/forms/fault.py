@@ -71,8 +71,9 @@ class FaultForm(ModelActForm):
 class CodeForm(ModelActForm):
     code = forms.CharField(
         label="Trouble code",
-        max_length=12,
-        help_text="Letter P, C, B or U, a figure 0 to 3, three figures or letters A to F, such as P0562 or U0100-87.",
+        max_length=20,
+        help_text="Letter P, C, B or U, a figure 0 to 3, three figures or letters A to F, such as P0562 or U0100-87; "
+        "or its bytes, such as 05 62.",
         widget=forms.TextInput(
             attrs={"autocapitalize": "characters", "autocomplete": "off", "spellcheck": "false"}
         ),

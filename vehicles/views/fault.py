@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import path, reverse
 
 from vehicles.acts import fault as acts
+from vehicles.calculations import kept
 from vehicles.fault_story import next_step, possibilities_of, with_reading
 from vehicles.forms import fault as forms
 from vehicles.models import Fault, FaultEnd, Possibility, Severity, Vehicle
@@ -112,8 +113,10 @@ def fault(request: HttpRequest, fault_id: UUID) -> HttpResponse:
         "tried": sorted([*steps, *codes], key=lambda each: (each.made_at, each.received_at)),
         "steps": steps,
         "possibilities": possibilities,
+        "drain_tests": list(row.drain_tests.select_related("made_by")),
         "next_step": step if step is None or request.user.may(step.may) else None,
         "lines": lines,
+        "calculations": kept(row.calculations),
         "photos": photos,
         "photos_before": [photo for photo in photos if photo.moment != "after"],
         "photos_after": [photo for photo in photos if photo.moment == "after"],
@@ -281,7 +284,8 @@ def fault_code(request: HttpRequest, fault_id: UUID) -> HttpResponse:
         form_class=forms.CodeForm,
         act=acts.add_code,
         title="Trouble code",
-        intro="As the control unit gave it. Its meaning is the maker's to say: look it up there.",
+        intro="As the control unit gave it. What its structure says is shown with it; what it means on this car is the "
+        "maker's to say.",
         submit="Add the code",
     )
 

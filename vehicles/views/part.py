@@ -13,6 +13,8 @@ from django.views.decorators.http import require_safe
 from vehicles import parts as reads
 from vehicles import prints
 from vehicles.acts import part as acts
+from vehicles.calculations import kept
+from vehicles.figure_pages import figures_of_part
 from vehicles.forms import part as forms
 from vehicles.models import Confidence, FittedPart, Place, SurveyEntry, Vehicle, Zone
 from vehicles.panels import Panel, add_panel
@@ -185,6 +187,8 @@ def part(request: HttpRequest, part_id: UUID) -> HttpResponse:
             "history": history,
             "supports": reads.supported(row.best_evidence, row.provenance).label.lower(),
             "photos": photos_of(row.vehicle, part=row),
+            "calculations": kept(row.calculations),
+            **figures_of_part(row),
             "jobs": row.vehicle.jobs.open() if row.is_on_the_car else [],
         },
     )
@@ -192,14 +196,17 @@ def part(request: HttpRequest, part_id: UUID) -> HttpResponse:
 
 @may(May.SURVEY)
 def part_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
+    """A part found on the car; with ?place= in that place, and then its dimensions are asked for too."""
     car = visible_vehicle(request, vehicle_id)
+    where = Place.objects.filter(pk=request.GET.get("place", "")).first()
     return act_page(
         request,
         form_class=forms.PartForm,
         act=acts.record_part,
-        title="A part found on the car",
+        title=f"Found on the car: {where.name.lower()}" if where else "A part found on the car",
         intro="A part that the shop fits is written on its work line instead: there the old one is ended with it.",
-        fixed={"vehicle": car},
+        fixed={"vehicle": car, "place": where} if where else {"vehicle": car},
+        form_kwargs={"place": where},
         cancel=reverse("vehicles:parts", args=[car.pk]),
         submit="Record the part",
         template="vehicles/part_add.html",

@@ -20,7 +20,13 @@ PER_PAGE = 25
 # What needs attention and is seen without scrolling; the panels below have the rest.
 NEEDS_SHOWN = 6
 # On the way about the page, where a panel's own heading is a sentence.
-SHORT = {"identity": "Identity", "parts": "Parts", "photos": "Photos", "people": "People"}
+SHORT = {
+    "identity": "Identity",
+    "parts": "Parts",
+    "photos": "Photos",
+    "people": "People",
+    "effects": "Effects",
+}
 
 
 def visible_vehicle(request: HttpRequest, vehicle_id: UUID) -> Vehicle:
