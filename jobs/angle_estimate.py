@@ -13,7 +13,7 @@ from decimal import Decimal
 from jobs.models import ProcedureStage, ProcedureStep, StageTarget
 from jobs.models.procedure import StageKind
 from workshop.engineering.errors import EngineeringError
-from workshop.engineering.fasteners import preload_from_torque, proof_load, thread
+from workshop.engineering.fasteners import friction_of, preload_from_torque, proof_load, thread
 from workshop.engineering.quantities import quantity
 from workshop.engineering.threads import property_class
 from workshop.engineering.torque_angle import AngleGain, angle_gain, joint
@@ -75,15 +75,16 @@ def _estimate(step: ProcedureStep, stage: ProcedureStage, snug: Amount | None, t
     try:
         bolt, strength = thread(step.thread), property_class(step.property_class)
         preload = preload_from_torque(snug.base(), step.nut_factor, bolt.diameter)
+        proof = float(proof_load(bolt, strength.code))
         gain = angle_gain(
             joint(bolt, quantity(step.clamped_length, "mm")),
             strength.code,
             quantity(preload, "N"),
             quantity(turned, "deg"),
+            friction_of(step.nut_factor, bolt),
         )
     except EngineeringError as error:
         return Estimate(stage, f"Preload by the angle not estimated: {error}")
-    proof = float(proof_load(bolt, strength.code))
     return Estimate(stage, _words(gain, float(turned), proof), gain, proof)
 
 
@@ -92,7 +93,13 @@ def _words(gain: AngleGain, degrees: float, proof: float) -> str:
     if gain.yields:
         return (
             f"{start} to the bolt's yield, about {gain.after / 1000:.1f} kN, reached after some "
-            f"{gain.yield_angle:.0f}° (estimated). A bolt that yielded is used once."
+            f"{gain.yield_angle:.0f}°, and already after {gain.twisted_angle:.0f}° while friction twists it (estimated). "
+            "A bolt that yielded is used once."
+        )
+    if gain.may_yield:
+        return (
+            f"{start} to about {gain.after / 1000:.1f} kN (estimated). The bolt may already yield: while friction "
+            f"twists it, it does from about {gain.twisted_load / 1000:.1f} kN. A bolt that yielded is used once."
         )
     return (
         f"{start} to about {gain.after / 1000:.1f} kN, {gain.after / proof * 100:.0f} % of the proof load "

@@ -23,7 +23,7 @@ from jobs.models.procedure import OrderOfWork, StageKind
 from jobs.models.torque import AngleBy, ReadingKind, ReadingVerdict
 from jobs.run_screen import Place
 from jobs.run_state import FastenerState, RunState
-from workshop.engineering.units import show
+from workshop.engineering.units import Amount, show
 from workshop.models import TorqueTool
 from workshop.permissions import May
 
@@ -157,7 +157,6 @@ def context(
         "here": screen.url_of(page, place, **stay, go=1 if state.version.caution_lines else None),
         "again_url": screen.url_of(page, place, do="again"),
         "page": page,
-        "target": screen.target_figure(place.target, tool.unit if tool and kind == StageKind.TORQUE else ""),
         "drawing": screen.drawing(
             place,
             page,
@@ -272,19 +271,19 @@ def _entry(state, place, tool, angle_by, form, wrong) -> dict[str, Any]:
         chosen = screen.usual_kind(state, place, kinds)
     units = forms.units_for(place.stage)
     taken = form.through if form is not None else None
-    unit = form.data.get("reading_unit") if bound else wrong.unit if wrong else ""
+    unit = _unit_of(form)
     rows = screen.units_of_entry(place, units, tool, taken)
+    if unit not in units:
+        target_unit = place.target.unit if place.target else ""
+        unit = target_unit if kind == StageKind.RESULT and target_unit in units else rows[0]["code"]
     until_still = place.step.step.order_of_work == OrderOfWork.UNTIL_STILL and kind == StageKind.TORQUE
     legend = {StageKind.ANGLE: "Angle turned", StageKind.RESULT: "Measured"}.get(kind, "Torque")
     if wrong is None and kind == StageKind.TORQUE and tool is not None:
         legend = "Value shown" if tool.kind == "indicating" else "Set value"
-    target_unit = place.target.unit if place.target else ""
     aim = screen.aim_of(place.target)
     return {
         "through": taken,
-        "set_to": show(screen.setting_of(aim, tool.unit if tool else aim.unit, taken))
-        if taken and aim
-        else "",
+        "set_to": show(screen.setting_of(aim, unit, taken)) if taken and aim else "",
         "extension_fields": [form[name] for name in forms.EXTENSION_LABELS if name in form.fields]
         if form is not None
         else [],
@@ -294,9 +293,11 @@ def _entry(state, place, tool, angle_by, form, wrong) -> dict[str, Any]:
         "kinds": kinds,
         "kind": chosen,
         "units": rows,
-        "unit": unit
-        if unit in units
-        else (target_unit if kind == StageKind.RESULT and target_unit in units else rows[0]["code"]),
+        "unit": unit,
+        # In the unit of the number beside it: two units on one screen are read as one.
+        "target": screen.target_figure(
+            place.target, unit if kind == StageKind.TORQUE and (tool or form is not None) else ""
+        ),
         "legend": legend,
         "asks_why": wrong is not None or (place.one.reading is not None and not until_still),
         "reasons": WHY_WRONG if wrong is not None else WHY_AGAIN,
@@ -304,6 +305,14 @@ def _entry(state, place, tool, angle_by, form, wrong) -> dict[str, Any]:
         if wrong is not None
         else reverse("jobs:reading-add", args=[state.run.pk]),
     }
+
+
+def _unit_of(form: forms.EntryForm | None) -> str:
+    """The unit of the number that the form holds or begins with: the two are never parted."""
+    if form is None or "reading" not in form.fields:
+        return ""
+    value = form["reading"].value()
+    return (value.unit if isinstance(value, Amount) else (value or ["", ""])[1]) or ""
 
 
 def _last(state: RunState) -> dict[str, Any]:

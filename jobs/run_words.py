@@ -12,7 +12,7 @@ from jobs import through
 from jobs.models import SecondCheck, TorqueReading
 from jobs.models.procedure import LimitKind
 from jobs.models.torque import ReadingKind, ReadingVerdict
-from workshop.engineering.units import BASE, UNITS, Amount, show, with_label
+from workshop.engineering.units import BASE, UNITS, Amount, rounded, show, with_label
 from workshop.engineering.verdict import DecisionRule, Limits, judge
 
 if TYPE_CHECKING:
@@ -102,6 +102,7 @@ def verdict_sentence(reading: TorqueReading) -> str:
         DecisionRule(reading.rule),
         unit=BASE[UNITS[reading.unit].dimension],
         shown_in=reading.unit,
+        **_worked_out(reading),
     ).sentence
     if reading.setting is not None:
         said = f"At the fastener: {said}"
@@ -110,6 +111,14 @@ def verdict_sentence(reading: TorqueReading) -> str:
         if limits.high is not None and reading.verdict == ReadingVerdict.NOT_PROVEN:
             said += " It may be tighter than the upper limit. Loosen it and tighten it again, or a lead accepts it."
     return said
+
+
+def _worked_out(reading: TorqueReading) -> dict[str, int]:
+    """A torque that is worked out from a setting has no more digits than a tool shows of its unit."""
+    if reading.setting is None:
+        return {}
+    shown = rounded(Amount(reading.value, BASE["torque"]).to(reading.unit).value, reading.unit)
+    return {"fewest_decimals": max(0, -shown.as_tuple().exponent)}
 
 
 def tool_words(reading: TorqueReading) -> str:

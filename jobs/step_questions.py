@@ -15,7 +15,7 @@ from jobs.models.procedure import StageKind
 from workshop.acting import By
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.fasteners import proof_share, question_units, thread
-from workshop.engineering.threads import property_class
+from workshop.engineering.threads import strength_of
 from workshop.engineering.units import UNITS, Amount, show
 from workshop.engineering.verdict import DecisionRule, Limits, proven_range
 from workshop.models import Shop, TorqueTool
@@ -40,7 +40,8 @@ def load_questions(step: ProcedureStep, targets: list[StageTarget]) -> list[str]
     if step.to_yield or step.nut_factor is None or not step.thread or not step.property_class:
         return []
     try:
-        bolt, strength = thread(step.thread), property_class(step.property_class)
+        bolt = thread(step.thread)
+        strength = strength_of(bolt, step.property_class)
     except EngineeringError:
         return []  # not in the tables: the page says that it was not checked
     asked = []
@@ -80,7 +81,8 @@ def unit_offers(step: ProcedureStep, targets: list[StageTarget]) -> list[UnitOff
     if step.to_yield or step.nut_factor is None or not step.thread or not step.property_class:
         return []
     try:
-        bolt, strength = thread(step.thread), property_class(step.property_class)
+        bolt = thread(step.thread)
+        strength = strength_of(bolt, step.property_class)
     except EngineeringError:
         return []
     return [
@@ -104,7 +106,8 @@ def load_words(step: ProcedureStep, targets: list[StageTarget]) -> str:
     if not step.thread or not step.property_class or step.nut_factor is None:
         return "Load not checked: thread, property class and friction are needed for it."
     try:
-        bolt, strength = thread(step.thread), property_class(step.property_class)
+        bolt = thread(step.thread)
+        strength = strength_of(bolt, step.property_class)
     except EngineeringError as error:
         return f"Load not checked: {error}"
     aims = [Amount(_aim(t), t.unit).base() for t in targets if t.stage.kind == StageKind.TORQUE and _aim(t)]

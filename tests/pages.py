@@ -146,6 +146,7 @@ WHO: dict[str, frozenset[str]] = {
     "vehicles:drain": STAFF,
     "vehicles:drain-begin": HANDS,
     "vehicles:drain-asleep": HANDS,
+    "vehicles:drain-asleep-put-right": HANDS,
     "vehicles:drain-pull": HANDS,
     "vehicles:drain-put-right": HANDS,
     "vehicles:drain-end": HANDS,

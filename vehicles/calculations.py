@@ -38,13 +38,17 @@ class Known:
     part: str = ""
 
     def of(self, calculator: Calculator) -> dict[str, Figure]:
-        """By input: what the car's record says, in a unit that the input takes."""
+        """By input: what the car's record says, in a unit that the input takes; of a `factory_item` the data sheet."""
         now = self.figures.now
         own = next((each.figures for each in self.figures.parts if each.id == self.part), {})
         found = {}
         for each in calculator.inputs:
-            key = "" if isinstance(each, Numbers) else each.item
-            figure = (own.get(key) or now.get(key)) if key else None
+            if isinstance(each, Numbers):
+                continue
+            if each.factory_item:
+                figure = self.figures.factory.get(each.factory_item)
+            else:
+                figure = own.get(each.item) or now.get(each.item)
             fitting = _fitting(each, figure) if figure else None
             if fitting is not None:
                 found[each.name] = fitting
@@ -143,6 +147,41 @@ def subject_words(subject: Mapping[str, Model]) -> str:
     return "the car"
 
 
+@dataclass(frozen=True)
+class Offered:
+    """Things of one sort that a result may be kept with: the column that points at them, and they with their words."""
+
+    title: str
+    name: str
+    rows: tuple[tuple[Model, str], ...]
+
+
+def subjects_offered(vehicle: Vehicle) -> list[Offered]:
+    """What is open on this car: its faults, the lines of its jobs, its survey. Three queries."""
+    lines = Calculation._meta.get_field("line").remote_field.model._default_manager
+    found = (
+        ("Open faults", "fault", vehicle.faults.without_end().order_by("-made_at")),
+        (
+            "Lines of open jobs",
+            "line",
+            lines.filter(job__in=vehicle.jobs.open(), dropped_because="")
+            .select_related("job")
+            .order_by("job__year", "job__serial", "order"),
+        ),
+        ("Survey under way", "survey", vehicle.surveys.filter(finished_at=None)),
+    )
+    named = [
+        Offered(title, name, tuple((row, subject_words({name: row})) for row in rows))
+        for title, name, rows in found
+    ]
+    return [each for each in named if each.rows]
+
+
+def kept_with(row: Calculation) -> dict[str, Model]:
+    """The one thing that a result is kept with, by its column; empty: the car alone."""
+    return {name: getattr(row, name) for name in SUBJECTS if getattr(row, f"{name}_id")}
+
+
 # ------------------------------------------------------------------------------------------------- kept results
 
 
@@ -152,8 +191,12 @@ def kept(rows: QuerySet[Calculation]) -> list[Calculation]:
 
 
 def kept_of_car(vehicle: Vehicle, most: int | None = None) -> list[Calculation]:
+    """The same of all of a car, each with `with_words`: what it is kept with. One query."""
     rows = vehicle.calculations.select_related("made_by", "fault", "part__place", "survey", "line__job")
-    return list(rows.order_by("-made_at", "-pk")[:most])
+    found = list(rows.order_by("-made_at", "-pk")[:most])
+    for row in found:
+        row.with_words = subject_words(kept_with(row))
+    return found
 
 
 def told(row: Calculation) -> dict[str, str | bool]:
@@ -171,10 +214,12 @@ def told(row: Calculation) -> dict[str, str | bool]:
 
 def worked_out(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
     """Kept results in the car's history."""
-    rows = vehicle.calculations.select_related("made_by", "line__job", "fault__job")
+    rows = vehicle.calculations.select_related("made_by", "line__job", "fault__job", "part__place", "survey")
     for row in window.rows(rows):
         told = [
             row.entered_in_error and f"kept in error: {row.entered_in_error}",
+            # Two results of one calculator are told apart by this before all else.
+            f"kept with {subject_words(kept_with(row))}",
             row.main and row.data["verdict"],
             row.said,
             row.inputs_in_one_line,
@@ -194,6 +239,6 @@ def units_offered(codes: Iterable[str]) -> list[tuple[str, str]]:
 
 
 __all__ = [
-    "SUBJECTS", "Known", "Value", "alike", "given_of", "kept", "kept_of_car", "known_of", "subject_named",
-    "subject_words", "told", "units_offered",
+    "SUBJECTS", "Known", "Offered", "Value", "alike", "given_of", "kept", "kept_of_car", "kept_with", "known_of",
+    "subject_named", "subject_words", "subjects_offered", "told", "units_offered",
 ]  # fmt: skip

@@ -5,7 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vehicles.models import DrainStep, DrainTest
-from workshop.engineering.drain import Came, Drop, Findings, Found, Pull, days_to_flat, find, milliamps
+from workshop.engineering.drain import (
+    Came,
+    Drop,
+    Findings,
+    Found,
+    Pull,
+    days_to_flat,
+    find,
+    milliamps,
+    same_circuit,
+)
+from workshop.engineering.units import Amount
 
 
 def standing(steps: list[DrainStep]) -> list[DrainStep]:
@@ -45,13 +56,29 @@ def findings_of(test: DrainTest, steps: list[DrainStep], all_tried: bool) -> Fin
     )
 
 
+def measured_before(test: DrainTest, circuit: str) -> DrainStep | None:
+    """The step of this fuse that counts, where measuring it again is not what the readings ask for. One query."""
+    steps = list(test.steps.all())
+    findings = findings_of(test, steps, False)
+    found = None
+    for step, drop in zip(standing(steps), findings.drops if findings else (), strict=False):
+        if same_circuit(step.circuit) == same_circuit(circuit):
+            asked = drop.stale or (findings.found is Found.AGAIN and drop in findings.circuits)
+            found = None if asked else step
+    return found
+
+
 @dataclass(frozen=True)
 class Line:
-    """One row of the table: the step, what it took away, and whether it is a circuit to look at."""
+    """One row of the table: the step, what it took away, and whether it is a circuit to look at.
+
+    `was` is the reading that this one puts right, as it was typed.
+    """
 
     step: DrainStep
     drop: Drop
     named: bool
+    was: Amount | None = None
 
     @property
     def before(self) -> str:
@@ -77,6 +104,7 @@ class Picture:
     findings: Findings | None
     lines: tuple[Line, ...]
     baseline: str
+    now: str
     level: str
     days_before: str
     days_after: str
@@ -85,6 +113,10 @@ class Picture:
     @property
     def found(self) -> bool:
         return self.findings is not None and self.findings.found in (Found.ONE, Found.SEVERAL)
+
+    @property
+    def measure_again(self) -> bool:
+        return self.findings is not None and self.findings.found is Found.AGAIN
 
     @property
     def nothing_to_find(self) -> bool:
@@ -96,11 +128,17 @@ def picture_of(test: DrainTest, *, all_tried: bool | None = None) -> Picture:
     steps = list(test.steps.all())
     findings = findings_of(test, steps, test.all_tried if all_tried is None else all_tried)
     if findings is None:
-        return Picture(None, (), "", "", "", "", ())
+        return Picture(None, (), "", "", "", "", "", ())
+    by_id = {step.pk: step for step in steps}
     counting = standing(steps)
     named = findings.circuits if findings.found in (Found.ONE, Found.SEVERAL) else ()
     lines = tuple(
-        Line(step, drop, any(drop is each for each in named))
+        Line(
+            step,
+            drop,
+            any(drop is each for each in named),
+            by_id[step.instead_of_id].amount if step.instead_of_id else None,
+        )
         for step, drop in zip(counting, findings.drops, strict=True)
     )
     capacity = None if test.capacity_ah is None else float(test.capacity_ah)
@@ -108,6 +146,7 @@ def picture_of(test: DrainTest, *, all_tried: bool | None = None) -> Picture:
         findings,
         lines,
         milliamps(findings.baseline),
+        milliamps(findings.baseline - findings.asleep),
         milliamps(findings.level),
         _days(capacity, findings.baseline - findings.asleep),
         _days(capacity, findings.left) if named else "",
@@ -122,3 +161,14 @@ def _days(capacity_ah: float | None, current_ma: float) -> str:
     if days is None:
         return "no end"
     return f"{days:.1f} days" if days < 10 else f"{days:.0f} days"
+
+
+def put_right_from(test: DrainTest) -> DrainTest | None:
+    """The test that this one goes on from, because its current asleep was put right: ended in the same act. One query."""
+    return (
+        DrainTest.objects.filter(
+            vehicle=test.vehicle_id, ended_at=test.made_at, ended_by=test.made_by_id, baseline__isnull=False
+        )
+        .exclude(pk=test.pk)
+        .first()
+    )

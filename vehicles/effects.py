@@ -31,6 +31,9 @@ from workshop.engineering.units import Amount, show
 
 # What a reader looks for first.
 _FIRST = (Standing.OUTSIDE, Standing.NOT_KNOWN, Standing.CHANGED, Standing.INSIDE, Standing.AS_FACTORY)
+# What has no limit: a page shows so many of these in each topic, and folds the others.
+_PLAIN = (Standing.CHANGED, Standing.AS_FACTORY)
+SHOWN_PLAIN = 3
 NONE = "–"
 
 
@@ -70,6 +73,20 @@ class ShownTopic:
     @property
     def outside(self) -> list[ShownRow]:
         return [row for row in self.rows if row.outside]
+
+    @property
+    def first(self) -> list[ShownRow]:
+        """The rows that a page shows at once: what has a limit or can't be said yet, and a few of the rest."""
+        plain = [row for row in self.rows if row.row.standing in _PLAIN]
+        if len(plain) <= SHOWN_PLAIN + 2:
+            return list(self.rows)
+        return [row for row in self.rows if row.row.standing not in _PLAIN or row in plain[:SHOWN_PLAIN]]
+
+    @property
+    def more(self) -> list[ShownRow]:
+        """The rows that a page folds away; a print has them all."""
+        first = self.first
+        return [row for row in self.rows if row not in first]
 
 
 @dataclass(frozen=True)

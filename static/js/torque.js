@@ -5,6 +5,22 @@
   const number = () => document.querySelector('[data-torque] input[name="reading_value"]');
   const open = () => { const found = form(); return found && !found.querySelector("fieldset:disabled"); };
 
+  // --- on a telephone the button is always in view, and so is what it would record
+  const says = () => {
+    const place = document.querySelector("[data-says]");
+    if (!place || !open()) return;
+    const { fastener, reading_unit: unit } = form().elements;
+    const kind = form().querySelector(".kinds :checked + span > strong, .one-kind");
+    const words = kind ? kind.firstChild.textContent.trim().toLowerCase() : "";
+    const typed = number() && number().value.trim();
+    const value = !number() ? "" : typed ? `${typed} ${unit.selectedOptions[0].textContent}, ` : "no number yet, ";
+    place.textContent = `Fastener ${fastener ? fastener.value : "–"}: ${value}${words}`;
+    place.hidden = false;
+  };
+  ["input", "change"].forEach((name) => document.addEventListener(name, (event) => {
+    if (event.target.form && event.target.form === form()) says();
+  }));
+
   // --- the number. The first key replaces what the field began with, as on a calculator.
   const press = (key) => {
     const input = number();
@@ -14,6 +30,7 @@
     else input.value = (at.typing ? input.value : "") + key;
     at.typing = "1";
     said("");
+    says();
   };
   document.addEventListener("click", (event) => {
     const key = event.target.closest("[data-key]");
@@ -72,7 +89,7 @@
   // --- the unit: the target is shown in it, and a set value that nobody has touched goes with it
   document.addEventListener("change", (event) => {
     if (!event.target.matches("[data-unit]")) return;
-    const { figure, limits, set } = event.target.selectedOptions[0].dataset;
+    const { figure, limits, set, setting } = event.target.selectedOptions[0].dataset;
     const show = (name, text) => {
       const place = document.querySelector(`[data-target-${name}]`);
       if (place && text) place.textContent = text;
@@ -80,7 +97,9 @@
     show("figure", figure);
     if (figure) show("unit", event.target.selectedOptions[0].textContent);
     show("limits", limits);
+    show("setting", setting);
     if (set && !form().dataset.typing && !form().querySelector("[aria-invalid]")) number().value = set;
+    says();
   });
 
   // --- nothing came back: said beside the button that is pressed again
@@ -95,6 +114,17 @@
     said(text);
   };
   const ours = (event) => event.detail.elt && event.detail.elt.closest("[data-torque]");
+  // What the wrench is to be set to is asked for and answered; what was typed meanwhile is not overwritten.
+  const entered = () => new URLSearchParams(new FormData(form())).toString();
+  let asked = null;
+  document.addEventListener("htmx:beforeRequest", (event) => {
+    asked = ours(event) && event.detail.requestConfig.parameters.op ? entered() : null;
+  });
+  document.addEventListener("htmx:beforeSwap", (event) => {
+    if (asked === null || !ours(event) || !event.detail.shouldSwap || asked === entered()) return;
+    event.detail.shouldSwap = false;
+    said("You went on typing: nothing was changed. Tap the button again to work it out.");
+  });
   const again = "What you typed is still here: press Record again. Sent twice, it is one reading.";
   document.addEventListener("htmx:beforeRequest", (event) => { if (ours(event)) said(""); });
   ["htmx:sendError", "htmx:timeout"].forEach((name) => document.addEventListener(name, (event) => {
@@ -117,6 +147,7 @@
     // The keys on the screen are bigger than those of a tablet's own keyboard, which would cover them.
     const input = number();
     if (input && window.matchMedia("(pointer: coarse)").matches) input.inputMode = "none";
+    says();
   };
   // A page that the browser kept whole shows what was on record when it was left.
   window.addEventListener("pageshow", (event) => { if (event.persisted) window.location.reload(); });

@@ -245,6 +245,8 @@ def test_what_statics_has_no_answer_for_is_refused_in_words():
 def test_front_brakes_alone_never_lock_the_rear():
     found = Balance(LOAD, Split(0.0))
     assert found.critical == pytest.approx(LOAD.lift)
+    assert found.crossing is None
+    assert Balance(LOAD, Split(0.3)).crossing == Balance(LOAD, Split(0.3)).critical
     assert found.lock(0.8) == Lock(pytest.approx(0.8 * 0.6 / (1 - 0.8 * 0.208)), None)
     assert found.lock(0.8).first == "front"
     assert first_words(Balance(Load(0.6, 0.4), Split(0.0))).startswith("the front axle locks first at every")

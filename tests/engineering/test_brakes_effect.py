@@ -6,10 +6,11 @@ from decimal import Decimal
 import pytest
 
 from workshop.engineering.brake_figures import kind_of, loaded, taken_over
+from workshop.engineering.brake_r13h import Comparison
 from workshop.engineering.catalogue import effects
 from workshop.engineering.declare import INFORMS, Origin
 from workshop.engineering.effect import CarFigures, Figure, Part, Standing
-from workshop.engineering.effects.brakes import EFFECT, moved
+from workshop.engineering.effects.brakes import EFFECT, from_the_line, moved
 from workshop.engineering.items import KEYS
 from workshop.engineering.units import Amount
 
@@ -105,7 +106,10 @@ def test_the_pedal(published):
     # 34.42 bar for 0.5 g.
     published.same(row(found, "Line pressure for 0.5 g").now, "34.4 bar")
     published.same(row(found, "Pedal force for 0.5 g").factory, f"{34.42 * 300 / 107.60:.0f} N")
-    assert row(found, "Piston area over").change == "−13.6 %"
+    over = row(found, "Piston area over")
+    published.same(over.change, "−13.6 %")
+    # 2 · (54² + 30²)/20.64²: both wheels of each axle are fed.
+    published.same(over.factory, f"{2 * (54**2 + 30**2) / 20.64**2:.1f}")
     assert row(found, "Lock order").standing == Standing.INSIDE
     # The same division of force twice would draw one line over the other.
     assert [line.label for line in found.plots[0].lines] == ["ideal", "this car"]
@@ -185,18 +189,22 @@ def test_assumed_friction_is_said_with_what_it_does():
     assert len(found.assumptions) == 2
     assert found.assumptions[1] == (
         "Friction of the pads, rear, is assumed to be 0.38 (usual for road pads, common practice; the pad's own data "
-        "say better). Anywhere from 0.3 to 0.45, deceleration from which the rear locks first lies between 0.59 g "
-        "and 0.17 g."
+        "say better). Anywhere from 0.3 to 0.45, deceleration from which the rear locks first lies between 0.17 g "
+        "and 0.59 g. As the factory had it, between 0.68 g and 1.02 g."
     )
     # The order is the rear's first at 0.8 g whatever the pads are; the line turns with them.
     assert "give their friction" not in row(found, "Lock order").verdict
+    assert row(found, "Lock order").standing == Standing.OUTSIDE
     assert "give their friction" in row(found, "Deceleration reached").verdict
+    assert row(found, "Deceleration reached").standing == Standing.NOT_KNOWN
     as_factory = topic(
         without("front.pad_friction", "rear.pad_friction"),
         part("discs", "brake-discs", "rear", disc_diameter="246 mm"),
     )
-    assert row(as_factory, "Lock order").standing == Standing.INSIDE
-    assert row(as_factory, "Lock order").verdict.endswith("it may be otherwise: give their friction.")
+    assert row(as_factory, "Lock order").standing == Standing.NOT_KNOWN
+    assert row(as_factory, "Lock order").verdict.endswith(
+        "May be inside or outside with other pads than assumed: give their friction."
+    )
     assert found.missing == ()
     no_height = topic(without("rear.pad_friction", "cg_height"), CALIPERS, DISCS)
     assert (
@@ -204,6 +212,103 @@ def test_assumed_friction_is_said_with_what_it_does():
     )
     incomplete = topic(without("rear.pad_friction", "rear.pad_height"), CALIPERS)
     assert incomplete.assumptions == ()
+
+
+def test_the_assumed_friction_of_the_factorys_pads_alone_is_said_too():
+    pads = part("pads", "brake-pads", "rear", pad_height="36 mm", pad_friction="0.42")
+    found = topic(without("rear.pad_friction"), pads)
+    # At 0.30: 38.90 · 0.30/0.38 = 30.71 N/bar of 162.75, (0.4 − 0.1887)/0.208; at 0.45: 46.07 of 178.11.
+    assert found.assumptions == (
+        "Friction of the factory's pads, rear, is assumed to be 0.38 (usual for road pads, common practice; the pad's "
+        "own data say better). Anywhere from 0.3 to 0.45, deceleration from which the rear locks first lies between "
+        "0.68 g and 1.02 g.",
+    )
+    # This car's friction is known: its own verdicts stand.
+    assert row(found, "Lock order").standing != Standing.NOT_KNOWN
+    # Where only this car's torque can be worked out for one column, both columns have their own sentence.
+    half = topic(without("rear.pad_friction", "rear.rolling_circumference"), CALIPERS,
+                 part("tyres", "tyres", "rear", rolling_circumference="1900 mm"))  # fmt: skip
+    assert len(half.assumptions) == 2
+    assert "deceleration from which the rear locks first" in half.assumptions[0]
+    assert "Friction of the factory's pads" in half.assumptions[1]
+    assert "N·m" in half.assumptions[1]
+
+
+def test_a_verdict_that_no_friction_of_the_range_turns_stands():
+    sheet = without("front.pad_friction", "rear.pad_friction")
+    weak = part("calipers", "brake-calipers", "rear", piston_diameter="15 mm")
+    assert row(topic(sheet, weak), "Lock order").standing == Standing.INSIDE
+    strong = part("calipers", "brake-calipers", "rear", piston_diameter="54 mm", pistons="2")
+    assert row(topic(sheet, strong), "Deceleration reached").standing == Standing.OUTSIDE
+
+
+SIZES = figures(front__tyre_size="185/60 R14", rear__tyre_size="185/60 R14")
+
+
+def test_both_columns_take_one_kind_of_rolling_radius():
+    """185/60 R14 by its size: 3.05 · 577.6 mm = 1761.7 mm; its maker may state another circumference."""
+    what = "Brake force at the road for each bar, rear"
+    sheet = {**without("front.rolling_circumference", "rear.rolling_circumference"), **SIZES}
+    whole = part("tyres", "tyres", "rear", tyre_size="185/60 R14", rolling_circumference="1800 mm")
+    found = topic(sheet, whole)
+    # The same size on both sides: nothing changed, whatever the maker says of the one.
+    assert row(found, what).standing == Standing.AS_FACTORY
+    assert not any("radius" in note for note in found.notes)
+    # A circumference alone can't be compared with a size: it is said.
+    bare = part("tyres", "tyres", "rear", rolling_circumference="1800 mm")
+    found = topic(sheet, bare)
+    assert row(found, what).now == f"{38.90 * 1822.124 / 1800:.1f} N"
+    assert (
+        "Rear tyres: the factory's rolling radius is from the size, this car's from the maker's circumference. That "
+        "alone can make some per cent: give the same of both." in found.notes
+    )
+    # One axle by its maker and the other by its size moves the balance: that is said as well.
+    found = topic(SHEET | {"rear.tyre_size": SIZES["rear.tyre_size"]},
+                  part("tyres", "tyres", "rear", tyre_size="205/55 R16"))  # fmt: skip
+    assert any(
+        note.startswith("The rolling radius is from the maker's circumference in front")
+        for note in found.notes
+    )
+    # With all four sizes known, all four are taken by size.
+    found = topic(SHEET | SIZES, part("tyres", "tyres", "rear", tyre_size="205/55 R16"))
+    assert not any("radius" in note for note in found.notes)
+    assert (
+        row(found, "Brake force at the road for each bar, front").now
+        == f"{132.04 * 1822.124 / 1761.68:.1f} N"
+    )
+
+
+def test_a_change_that_is_shown_is_not_called_as_the_factory_had_it():
+    for piston in range(2950, 3060, 5):
+        calipers = part(
+            "calipers", "brake-calipers", "rear", piston_diameter=f"{piston / 100} mm", pistons="1"
+        )
+        for each in topic(SHEET, calipers).rows:
+            assert (each.standing == Standing.AS_FACTORY) == (each.change == "none" and each.limit == "–"), (
+                each
+            )
+            if each.what.startswith("First axle"):
+                assert (each.change == "none") == (each.factory == each.now), each
+
+
+def test_another_axle_at_the_same_deceleration_is_a_change():
+    # Both lock at 0.80 g with a rear share of 23.36 %: from a little less to a little more.
+    found = topic(
+        {**SHEET, **figures(rear__disc_diameter="252.5 mm")},
+        part("discs", "brake-discs", "rear", disc_diameter="254 mm"),
+    )
+    lock = row(found, "First axle to lock at an adhesion of 0.8")
+    assert (lock.factory, lock.now, lock.change) == ("front at 0.80 g", "rear at 0.80 g", "other axle")
+    assert lock.standing == Standing.CHANGED
+
+
+def test_the_distance_from_the_line_is_never_nothing_with_a_side():
+    def words(margin: float) -> str:
+        return from_the_line(Comparison(0.8, margin, ()))
+
+    assert words(0.0392) == "0.039 g above it"
+    assert words(-0.00004) == "0.00004 g below it"
+    assert words(1e-15) == "on it"
 
 
 def test_a_drum_brake_turned_into_a_disc_brake():
@@ -274,6 +379,9 @@ def test_a_move_in_words():
     assert moved(0.25, 0.29) == "+0.04 g"
     assert moved(0.79, 0.65) == "−0.14 g"
     assert moved(0.5, 0.501) == "none"
+    # As both are shown: 0.45 and 0.46.
+    assert moved(0.4549, 0.4551) == "+0.01 g"
+    assert moved(0.4451, 0.4549) == "none"
     assert moved(None, 0.5) == "changed"
     assert moved(None, None) == "none"
 
@@ -320,6 +428,7 @@ def test_its_place_its_words_and_its_cost():
     assert EFFECT in effects()
     car = CarFigures(SHEET, (CALIPERS, DISCS))
     found = EFFECT.work(car)
+    assert all(each.verdict == each.verdict.strip() for each in found.rows)
     words = " ".join([each.verdict for each in found.rows] + list(found.notes)).lower()
     assert INFORMS.lower() not in words
     assert not {"complies", "illegal", "safe"} & set(words.replace(".", " ").split())

@@ -1,5 +1,6 @@
 """Date codes, trouble codes and the parts of a VIN, against the rules and another library."""
 
+import calendar
 from datetime import date
 
 import pytest
@@ -8,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.worked import worked
-from workshop.engineering.codes import CodeError, trouble_code, tyre_date, vin_parts
+from workshop.engineering.codes import CodeError, has_week_53, trouble_code, tyre_date, vin_parts
 from workshop.engineering.declare import InputErrors
 
 
@@ -34,7 +35,28 @@ def test_the_age_and_a_code_still_to_come():
     assert tyre_date("358").age(date(2026, 5, 31)) is None
     with pytest.raises(CodeError, match="still to come"):
         tyre_date("3599", on=date(2026, 5, 31))
-    assert tyre_date("5319").monday == date(2019, 12, 30)
+
+
+@pytest.mark.outside(
+    "ISO 8601, by Python's calendar; 49 CFR 574.5, first full week from Sunday (from memory), by Python's"
+)
+def test_week_53_only_where_a_year_has_one(published):
+    for year in range(2000, 2060):
+        iso = date.fromordinal(date(year + 1, 1, 4).toordinal() - 7).isocalendar().week == 53
+        begin = [date(year, 1, 1).toordinal() + n for n in range(366 if calendar.isleap(year) else 365)]
+        by_sundays = sum(date.fromordinal(day).isoweekday() == 7 for day in begin) == 53
+        published.same(has_week_53(year), iso or by_sundays, str(year))
+    for text in ("5320", "5323"):
+        published.same(tyre_date(text).week, 53, text)
+    with pytest.raises(CodeError, match="week 53 of 2019, which has 52 weeks"):
+        tyre_date("5319")
+    assert tyre_date("5320").monday == date(2020, 12, 28)
+
+
+def test_the_future_is_a_question_of_the_day_of_looking():
+    assert worked("tyre-date-code", code="3540").values["made"] == "week 35 of 2040"
+    with pytest.raises(InputErrors, match="still to come"):
+        worked("tyre-date-code", code="3540", day="2026-05-31")
 
 
 @pytest.mark.parametrize("text", ["5419", "0019", "548", "000", "", "ABC", "12", "35 19 X", "DOT ABCD"])
@@ -52,7 +74,8 @@ def test_the_page_of_a_date_code():
     assert old.outcome.odd
     assert "1988 or 1998" in old.outcome.verdict
     assert "ten years" in worked("tyre-date-code", code="0110", day="2026-05-31").outcome.notes[0]
-    assert "week 53" in worked("tyre-date-code", code="5319").outcome.notes[0]
+    assert not worked("tyre-date-code", code="5320").outcome.notes
+    assert any("week 53" in note for note in worked("tyre-date-code", code="538").outcome.notes)
     with pytest.raises(InputErrors, match="year-month-day"):
         worked("tyre-date-code", code="3519", day="31.05.2026")
     with pytest.raises(InputErrors, match="week 54"):

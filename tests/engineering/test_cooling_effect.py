@@ -2,9 +2,12 @@
 
 from decimal import Decimal
 
+import pytest
+
 from workshop.engineering.declare import Origin
 from workshop.engineering.effect import CarFigures, Figure, Part, Standing, Topic
 from workshop.engineering.effects.cooling import EFFECT
+from workshop.engineering.items import items_at
 from workshop.engineering.units import Amount
 
 
@@ -59,6 +62,28 @@ def test_a_part_that_changes_the_power_without_saying_how_far():
     assert "between 50 kW and 110 kW" in found.assumptions[0]
 
 
+@pytest.mark.parametrize("place", ["engine", "supercharger"])
+def test_another_engine_or_blower_that_states_no_power_is_asked_for_it(place):
+    known = {"engine": {}, "supercharger": {"blower_limit": "16000 rpm"}}[place]
+    found = topic(part(place, **known), factory=sheet(engine_power="60 kW", coolant_flow="160 l/min"))
+    heat = found.rows[0]
+    assert (heat.factory, heat.now, heat.standing, heat.parts) == (
+        "48 kW",
+        "–",
+        Standing.NOT_KNOWN,
+        ("p1",),
+    )
+    assert [missing.key for missing in found.missing] == ["engine_power@p1"]
+    assert "engine_power" in {item.code for item in items_at(place)}
+    # Told, by the part or measured on the car, it is known.
+    for told in (
+        topic(part(place, engine_power="90 kW")),
+        topic(part(place), own=sheet(engine_power="90 kW")),
+    ):
+        assert told.rows[0].now == "72 kW"
+        assert told.missing == ()
+
+
 def test_another_pump():
     found = topic(part("cooling-fan", coolant_flow="200 l/min"))
     heat, _, rise = found.rows
@@ -81,3 +106,6 @@ def test_what_is_missing_is_asked_for():
     own = topic(factory={}, own=sheet(engine_power="100 kW", coolant_flow="160 l/min"))
     assert own.rows[0].factory == "–"
     assert own.rows[2].now == "8.2 K"
+    # Without the factory's figures nobody can say what has changed.
+    assert {row.standing for row in own.rows} == {Standing.NOT_KNOWN}
+    assert [missing.key for missing in own.missing] == ["engine_power", "coolant_flow"]

@@ -142,6 +142,7 @@ def test_the_calculator_names_the_fuse():
     assert result.outcome.odd
     assert result.outcome.tables[0].rows[2] == ("Fuse 3", "350 mA", "18 mA", "332 mA", "falls")
     assert any("common practice" in note for note in result.outcome.notes)
+    assert any("50 % of the capacity is taken" in note for note in result.outcome.notes)
 
 
 def test_the_calculator_with_fuses_left_out():
@@ -166,3 +167,56 @@ def test_the_calculator_refuses():
         worked(readings="0 0 mA")
     with pytest.raises(InputErrors, match="2 to 60 readings"):
         worked(readings="350 mA")
+
+
+def test_a_fuse_measured_before_the_rest_fell_asleep_is_measured_again():
+    """184 mA; F7 takes 166 of it; then 34 mA fall asleep. F7 may take 132 to 166 mA of the 150 that are left."""
+    before = [Pull("F7", 18), Pull("F9", 150, Came.STAYED_LOW)]
+    found = find(184, before)
+    assert found.found is Found.AGAIN
+    assert [(each.circuit, each.before, each.drop) for each in found.circuits] == [("F7", 184, 166)]
+    assert found.drops[0].words == "the reading changed since: measure it again"
+    assert found.sentence == (
+        "184 mA at first, then 150 mA asleep, where at most 50 mA is wanted. “F7” took 166 mA of the 184 mA that flowed "
+        "then; the reading changed since. Measure “F7” again."
+    )
+    again = find(184, [*before, Pull("f7", 18)])
+    assert again.found is Found.ONE
+    assert (again.circuits[0].drop, again.left) == (132, 18)
+    # What rests on readings of the current as it flows now needs nothing again; a tick of the meter changes nothing.
+    assert find(184, [*before, Pull("F8", 20)]).found is Found.ONE
+    assert find(184, [Pull("F7", 18), Pull("F9", 182, Came.STAYED_LOW)]).found is Found.ONE
+
+
+def test_parts_that_add_up_to_more_than_the_whole_prove_nothing():
+    """A main fuse takes 250 of 350 mA, one behind it 230 of the same: together they are not 480."""
+    both = [Pull("main", 100), Pull("radio", 120)]
+    found = find(350, both)
+    assert found.found is Found.AGAIN
+    assert found.left == -130
+    assert found.sentence.endswith(
+        "“main” and “radio” add up to 480 mA, more than the whole: one feeds the other, or the reading changed meanwhile. "
+        "Leave “main” out and measure the others again."
+    )
+    # Done as it says: with the main fuse out, the radio takes nothing more.
+    left_out = find(350, [*both, Pull("main", 100, Came.LEFT_OUT), Pull("radio", 100)])
+    assert left_out.found is Found.NOT_YET
+    assert left_out.left == 100
+    # What meters differ by is no contradiction, and no current flows backwards.
+    close = find(201, [Pull("a", 100), Pull("b", 99)], limit=20)
+    assert close.found is Found.SEVERAL
+    assert close.left == -2
+    assert close.sentence.endswith("Without them about 0 mA is left.")
+
+
+def test_a_fuse_left_out_and_pulled_again_was_put_back_between():
+    found = find(350, [Pull("a", 30, Came.LEFT_OUT), Pull("A", 32, Came.LEFT_OUT)])
+    assert [each.drop for each in found.drops] == [320, 318]
+    assert (found.found, found.level) == (Found.ONE, 32)
+
+
+def test_the_calculator_says_to_measure_again():
+    result = worked(readings="350 100 120 mA")
+    assert result.values["circuit"] == "not known: measure again"
+    assert "left" not in result.values
+    assert "after" not in result.values

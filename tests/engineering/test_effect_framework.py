@@ -20,7 +20,9 @@ from workshop.engineering.effect import (
     Topic,
     change_in_percent,
     effects_of,
+    true_minus,
 )
+from workshop.engineering.effect_figures import Known
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.items import (
     AXLES,
@@ -141,6 +143,75 @@ def test_two_sides_that_disagree_are_said_and_the_later_is_used():
     assert (
         CarFigures({}, (left, fitted("brake-discs", "rear_right", dict(left.figures), "2"))).disagreeing == []
     )
+
+
+def test_what_was_measured_on_the_car_counts_before_what_a_part_says_of_itself():
+    disc = fitted("brake-discs", "rear_left", {"disc_diameter": known("280")})
+    other = fitted("brake-discs", "rear_right", {"disc_diameter": known("28", "mm")}, "2")
+    key = "rear.disc_diameter"
+    car = CarFigures({key: known("250")}, (disc,), {key: known("276")})
+    assert car.now[key].shown == "276 mm"
+    assert car.disagreeing == [
+        "Disc diameter, rear: 276 mm on this car itself, 280 mm by the part (A part). 276 mm was used; look at both."
+    ]
+    # In another unit the same is the same; and where the car was measured the two sides are not held together.
+    inches = CarFigures({}, (disc,), {key: known("11.0236", "in")})
+    assert inches.disagreeing == []
+    assert all(
+        "on one side" not in text for text in CarFigures({}, (disc, other), {key: known("280")}).disagreeing
+    )
+
+
+def test_texts_agree_without_regard_to_case():
+    def tyre(text):
+        return Figure(text, Origin.PART)
+
+    assert tyre("185/60 r14").agrees(tyre("185/60 R14"))
+    assert not tyre("185/60 R14").agrees(tyre("195/50 R15"))
+    assert not tyre("185").agrees(known("185"))
+
+
+def test_each_who_asks_has_the_cars_figures_for_itself():
+    car = CarFigures({"wheelbase": known("2500")})
+    del car.now["wheelbase"]
+    assert "wheelbase" in car.now
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("-12′", "−12′"),
+        ("-1° to -0.5°", "−1° to −0.5°"),
+        ("−12′ (-0.2°)", "−12′ (−0.2°)"),
+        ("10x4.50-5", "10x4.50-5"),
+        ("2024-05, 2-3 and R13-H", "2024-05, 2-3 and R13-H"),
+        ("–", "–"),
+    ],
+)
+def test_a_negative_number_has_a_minus_sign_and_a_size_keeps_its_hyphen(text, shown):
+    assert true_minus(text) == shown
+    row = Row("What", text, text, text, Standing.CHANGED, text, text)
+    assert {row.factory, row.now, row.change, row.verdict, row.limit} == {shown}
+    topic = Topic("t", "T", assumptions=(text,), notes=(text,))
+    assert topic.assumptions == topic.notes == (shown,)
+
+
+def test_a_negative_figure_is_shown_with_a_minus_sign():
+    assert known("-12", "arcmin").shown == "−12′"
+
+
+def test_what_only_the_factory_had_can_be_left_out():
+    car = Known.of(
+        CarFigures(
+            {"boost": known("0.5", "bar"), "limiter": known("6500", "rpm"), "wheelbase": known("2500")},
+            (),
+            {"boost": known("0.6", "bar")},
+        )
+    )
+    less = car.less("boost", "limiter", "blower_limit")
+    assert less.now.keys() == {"boost", "wheelbase"}
+    assert car.now.keys() == {"boost", "limiter", "wheelbase"}
+    assert [one.key for one in less.factory_asked("boost", "blower_limit")] == ["blower_limit"]
 
 
 def test_a_figure_is_shown_with_its_unit_and_given_on_with_its_origin():

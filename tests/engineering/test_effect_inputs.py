@@ -115,8 +115,34 @@ def test_a_result_has_its_values_its_assumptions_at_both_ends_and_what_it_came_f
 def test_where_an_end_of_an_assumption_has_no_answer_it_says_so():
     (spread,) = calculate(TRIED, inputs(name=Given("edge"))).spreads
     assert (spread.at_low, spread.at_high) == ("9 N·m", "no answer")
-    (spread,) = calculate(TRIED, inputs(name=Given("none"))).spreads
-    assert (spread.at_low, spread.at_high) == ("no answer", "no answer")
+    assert spread.sentence == (
+        "Share is assumed to be 0.4 (as such pads mostly have). Torque at 0.3: 9 N·m; at 0.5: no answer."
+    )
+    # Without the torque nothing depends on it: it was not used.
+    assert calculate(TRIED, inputs(name=Given("none"))).spreads == ()
+
+
+def test_an_assumption_that_changes_nothing_is_left_out_and_its_ends_stand_in_order():
+    def torque(of, notes=()):
+        def answer(force, share, **_):
+            return Outcome(
+                {"torque": of(force, magnitude(share, "1")) * quantity(1, "m")}, notes=list(notes(share))
+            )
+
+        return replace(TRIED, work=answer)
+
+    def sentence(calculator) -> str:
+        (spread,) = calculate(calculator, inputs()).spreads
+        return spread.sentence.partition("). ")[2]
+
+    assert calculate(torque(lambda force, share: force, lambda share: ()), inputs()).spreads == ()
+    falling = torque(lambda force, share: force * (1 - share), lambda share: ())
+    assert sentence(falling) == "Anywhere from 0.3 to 0.5, torque lies between 50 N·m and 70 N·m."
+    # Greatest at what is assumed, 0.4: 100 − 1000·(share − 0.4)².
+    bent = torque(lambda force, share: force * (1 - 10 * (share - 0.4) ** 2), lambda share: ())
+    assert sentence(bent) == "Anywhere from 0.3 to 0.5, torque lies between 90 N·m and 100 N·m."
+    noted = torque(lambda force, share: force, lambda share: (f"{magnitude(share, '1'):.1f} was taken.",))
+    assert sentence(noted) == "Anywhere from 0.3 to 0.5, torque stays 100 N·m."
 
 
 @pytest.mark.parametrize(
@@ -135,7 +161,7 @@ def test_where_an_end_of_an_assumption_has_no_answer_it_says_so():
         ({"force": typed("0", "N")}, "force", "0 N is not plausible here: give 1 N to 10000 N."),
         ({"force": typed("-5", "N")}, "force", "not plausible"),
         ({"force": typed("1e400", "N")}, "force", "not plausible"),
-        ({"force": typed("20", "kN")}, "force", "give 1 N to 10000 N (0 kN to 10 kN)"),
+        ({"force": typed("20", "kN")}, "force", "give 1 N to 10000 N (0.001 kN to 10 kN)"),
         ({"force": typed("5", "mm")}, "force", "mm is a unit of length; here it is N, kN, lbf."),
         ({"force": typed("5", "1")}, "force", "A plain number is a unit of count"),
         ({"share": typed("5", "mm")}, "share", "here it is a plain number"),
@@ -218,6 +244,11 @@ def test_an_input_offers_its_usual_unit_first():
     [
         ({}, []),
         ({"inputs": (FORCE, FORCE)}, ["a name is used twice"]),
+        ({"inputs": (replace(FORCE, name="part"),)}, ["part: the page needs that name itself"]),
+        (
+            {"inputs": (replace(FORCE, item="wheelbase", factory_item="wheelbase"),)},
+            ["force: it is filled from the car as it is now or from the factory's, not from both"],
+        ),
         ({"inputs": (replace(FORCE, unit="mm"),)}, ["force: mm is no unit of force"]),
         ({"inputs": (replace(FORCE, unit="parsec"),)}, ["force: parsec is no unit of force"]),
         ({"inputs": (replace(FORCE, low=D(20000)),)}, ["force: its range is empty"]),

@@ -312,6 +312,12 @@ def test_fuse_for_eight_amps():
     # 24 A · √(30/40) at 40 °C.
     assert float(result.values["carries"].value) == pytest.approx(24 * math.sqrt(0.75))
     assert not result.outcome.odd
+    assert "no less than the fuse's rating" in result.outcome.verdict
+    assert any("16.5 A, for 100 hours" in note for note in result.outcome.notes)
+    # 1.5 mm² at 30 °C carries 24 A; at 70 − 40 · (15/24)² = 54.375 °C just 15 A: equal is no less.
+    just = worked("fuse-for-a-load", surroundings="54.375 degC")
+    assert not just.outcome.odd
+    assert "more than" not in just.outcome.verdict
     thin = worked("fuse-for-a-load", section="0.5 mm2")
     assert thin.outcome.odd
     assert "would not protect it" in thin.outcome.verdict
@@ -396,6 +402,27 @@ def test_days_to_flat_worked_by_hand():
     assert not worked("days-to-flat", standing="2 d").outcome.odd
     assert "most" not in worked("days-to-flat", "standing").values
     assert "417 days" in worked("days-to-flat", current="3 mA").outcome.verdict
+    # 60 Ah and 50 mA last exactly 25 days: not less than the 25 that are wanted.
+    just = worked("days-to-flat", current="50 mA", standing="25 d")
+    assert not just.outcome.odd
+    assert "no less than the 25 days" in just.outcome.verdict
+
+
+@pytest.mark.parametrize(
+    ("current", "words"),
+    [
+        ("25 A", "1.2 hours"),
+        ("30 A", "1 hour "),
+        ("40 A", "45 minutes"),
+        ("1 A", "30 hours"),
+        ("0.5 A", "2.5 days"),
+    ],
+)
+def test_a_battery_never_lasts_0_days(current, words):
+    """30 Ah over the current."""
+    result = worked("days-to-flat", current=current)
+    assert f"lasts {words}" in result.outcome.verdict
+    assert all(float(row[1]) > 0 for row in result.outcome.plots[0].rows)
 
 
 def test_days_plot_and_its_table_say_the_same():
@@ -441,6 +468,20 @@ def test_a_fleece_battery_rests_higher():
     assert float(fleece.values["charge"].value) == pytest.approx(electrical.state_of_charge(12.35))
     assert any("fleece" in note.lower() for note in fleece.outcome.notes)
     assert worked("charge-state", kind="fleece", voltage="12.8 V").values["range"] == "79 to 100 %"
+
+
+def test_batteries_of_6_and_24_volts_go_by_their_cells():
+    twelve = float(worked("charge-state").values["charge"].value)
+    six = worked("charge-state", battery="6", voltage="6.175 V")
+    many = worked("charge-state", battery="24", voltage="24.7 V")
+    for result in (six, many):
+        assert float(result.values["charge"].value) == pytest.approx(twelve)
+    assert any("each of the two" in note for note in many.outcome.notes)
+    assert six.outcome.plots[0].rows[0] == ("5.95 V", "0 %")
+    fleece = worked("charge-state", battery="6", kind="fleece", voltage="6.25 V")
+    assert any("0.05 to 0.1 V higher; 0.075 V" in note for note in fleece.outcome.notes)
+    refused("charge-state", "voltage", "A battery of 12 V rests anywhere from 8 V to 15 V", voltage="6.2 V")
+    refused("charge-state", "voltage", "from 16 V to 30 V", voltage="12.4 V", battery="24")
 
 
 def test_amounts_of_the_result_follow_their_units():

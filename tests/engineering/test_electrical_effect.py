@@ -48,8 +48,10 @@ def test_the_fuse_that_does_not_protect_its_cable():
     assert row.parts == ("p1",)
     assert rows["fridge: load on its fuse"].now == "6 A on 30 A, 20 %"
     assert rows["fridge: load on its fuse"].standing is Standing.INSIDE
-    # 6 A over 8 m of 1.5 mm²: 6 · 8 / (58 · 1.5) = 0.55 V of 12 V.
-    assert rows["fridge: voltage lost in its cable"].now == "0.55 V, 4.6 %"
+    # 6 A over 8 m of 1.5 mm²: 6 · 8 / (58 · 1.5) = 0.552 V at 20 °C, and 1 + 0.00393 · 50 = 1.1965 times that at 70 °C.
+    assert rows["fridge: voltage lost in its cable"].now == (
+        "0.66 V, 5.5 % of 12 V (assumed; 11.0 % of 6 V and 2.8 % of 24 V)"
+    )
     assert rows["All added loads on the alternator"].now == "6 A of 90 A, 7 %"
     assert EFFECT.work(car(circuit(**FRIDGE))).outside
 
@@ -100,7 +102,12 @@ def test_assumptions_say_their_range():
     said = EFFECT.work(car(circuit(**FRIDGE))).assumptions
     # 24 A · √(10/40) and · √(45/40).
     assert "between 12.0 A and 25.5 A" in said[0]
+    assert "conductor at 70 °C" in said[1]
     assert "half as much" in said[1]
+    assert said[2].startswith("12 V is assumed")
+    # 1.1965 at 70 °C, 1.01965 at 25 °C.
+    assert "one at 25 °C loses 15 % less" in said[1]
+    assert len(EFFECT.work(car(circuit(**FRIDGE), system_voltage="12 V")).assumptions) == 2
     assert len(EFFECT.work(car(circuit(cable_section="1.5 mm2"))).assumptions) == 1
 
 
@@ -128,15 +135,21 @@ def test_another_battery_with_little_known():
     assert [each.key for each in topic.missing] == ["battery_capacity", "quiescent_current"]
     assert topic.notes == ()
     assert [row.factory for row in topic.rows] == ["–"]
+    assert [row.standing for row in topic.rows] == [Standing.NOT_KNOWN]
     half = rows_of(car(battery, quiescent_current="50 mA"))
-    assert half["Days until 50 % is taken, at 50 mA"].factory == "–"
+    days = half["Days until 50 % is taken, at 50 mA"]
+    assert (days.factory, days.standing) == ("–", Standing.NOT_KNOWN)
 
 
 @pytest.mark.parametrize(("factory", "change"), [({}, "–"), ({"alternator_current": "90 A"}, "+66.7 %")])
 def test_another_alternator(factory, change):
     rows = rows_of(car(circuit("a", "alternator", alternator_current="150 A"), **factory))
-    assert rows["Rated alternator current"].change == change
-    assert rows["Rated alternator current"].standing is Standing.CHANGED
+    row = rows["Rated alternator current"]
+    assert row.change == change
+    assert row.standing is (Standing.CHANGED if factory else Standing.NOT_KNOWN)
+    assert ("give the factory's figure" in row.verdict) is not bool(factory)
+    asked = EFFECT.work(car(circuit("a", "alternator", alternator_current="150 A"), **factory)).missing
+    assert [each.key for each in asked] == ([] if factory else ["alternator_current"])
 
 
 def test_ten_circuits_take_few_milliseconds():
@@ -146,3 +159,39 @@ def test_ten_circuits_take_few_milliseconds():
     for _ in range(10):
         EFFECT.work(many)
     assert (time.process_time() - start) / 10 < 0.02
+
+
+# 6 A over 8 m of 1.5 mm²: 0.660 V with a conductor at 70 °C, 0.281 V at 25 °C and back through the body.
+@pytest.mark.parametrize(
+    ("load", "volts", "standing", "words"),
+    [
+        ("6 A", "24 V", Standing.INSIDE, ""),
+        ("6 A", "12 V", Standing.NOT_KNOWN, "from 0.28 V, cool and back through the body, to 0.66 V"),
+        # 4.7 % of 6 V at the least.
+        ("6 A", "6 V", Standing.NOT_KNOWN, "Measure it under load"),
+        ("7 A", "6 V", Standing.OUTSIDE, "thicker"),
+        ("6 A", None, Standing.NOT_KNOWN, "Measure it under load"),
+        # 5 A: 0.55 V, 4.6 % of 12 V, 9.2 % of 6 V: the voltage decides.
+        ("5 A", None, Standing.NOT_KNOWN, "give the voltage of the car's network"),
+        ("2 A", None, Standing.INSIDE, ""),
+        # 1.4 V at the least, 5.9 % of 24 V.
+        ("30 A", None, Standing.OUTSIDE, "thicker"),
+    ],
+)
+def test_the_voltage_lost_is_judged_only_where_no_assumption_changes_it(load, volts, standing, words):
+    factory = {} if volts is None else {"system_voltage": volts}
+    of = car(circuit(**{**FRIDGE, "load_current": load}), alternator_current="90 A", **factory)
+    row = rows_of(of)["fridge: voltage lost in its cable"]
+    assert row.standing is standing
+    assert words in row.verdict
+    assert ("assumed" in row.now) is (volts is None)
+    assert [each.key for each in EFFECT.work(of).missing] == ([] if volts else ["system_voltage"])
+
+
+def test_a_battery_that_lasts_hours_is_not_said_to_last_no_days():
+    """1 Ah, half of it, at 1 A: half an hour."""
+    battery = circuit("b", "starter-battery", battery_capacity="1 Ah")
+    days = rows_of(car(battery, battery_capacity="60 Ah", quiescent_current="1000 mA"))[
+        "Days until 50 % is taken, at 1000 mA"
+    ]
+    assert (days.factory, days.now) == ("30 hours", "30 minutes")

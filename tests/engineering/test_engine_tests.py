@@ -240,6 +240,25 @@ def test_compression_otherwise():
     assert "10 % rule they are even" in run("compression-test", pressures="12 10.8 bar").outcome.verdict
 
 
+def test_a_share_just_beside_its_rule_is_told_from_it():
+    verdict = run("compression-test", pressures="1000 749.8 kPa", least=None).outcome.verdict
+    assert "has 74.98 % of the highest: by the 75 % rule the cylinders are not even" in verdict
+    verdict = run("compression-test", pressures="1000 899.8 kPa", least=None).outcome.verdict
+    assert "it is 10.02 %: by the stricter 10 % rule they are not even" in verdict
+
+
+def test_one_cylinder_has_none_to_compare_it_with():
+    alone = run("compression-test", pressures="9.5 bar", least=None)
+    assert alone.outcome.verdict == "One cylinder with 9.5 bar: there is no other to compare it with."
+    assert "even" not in alone.outcome.verdict
+    assert set(alone.values) == {"lowest", "highest", "mean"}
+    assert alone.outcome.tables[0].rows == (("1", "9.5 bar", "–", "–", "–"),)
+    assert not alone.outcome.odd
+    low = run("compression-test", pressures="8.5 bar", least="9 bar")
+    assert low.outcome.verdict.endswith("The least pressure is 9 bar. Below the least pressure: cylinder 1.")
+    assert low.outcome.odd
+
+
 def test_compression_refuses():
     assert list(refused("compression-test", pressures="0 0 bar")) == ["pressures"]
     assert list(refused("compression-test", pressures="12 -1 bar")) == ["pressures"]

@@ -159,6 +159,17 @@ def test_where_the_torque_goes(published):
         published.close(float(row[2].removesuffix(" %")), share, within=0.06, unit="%")
 
 
+@pytest.mark.outside("ISO 898-1:2013, table 5: proof load of M5 12.9, 13 800 N")
+def test_a_preload_that_no_bolt_of_the_size_bears_is_questioned(published):
+    result = answered("torque-by-friction", preload="500 kN", thread="M5")
+    assert result.outcome.odd
+    said = result.outcome.verdict.partition("class 12.9, ")[2].partition(" kN")[0]
+    published.same(float(said), 13.8, "kN")
+    just = answered("torque-by-friction", preload="13.8 kN", thread="M5")
+    assert not just.outcome.odd
+    assert just.outcome.verdict == ""
+
+
 def test_friction_that_nobody_gave_is_assumed_and_said():
     result = answered("torque-by-friction", preload="25 kN", thread="M10")
     assert [each.label for each in result.spreads] == [
@@ -202,8 +213,9 @@ def test_share_of_the_proof_load(published):
 def test_the_unit_that_was_meant_is_offered_with_its_value():
     result = answered("proof-load-share", torque="30 lbf.ft", thread="M8", strength="8.8", surface="dry")
     assert result.outcome.odd
-    assert result.outcome.notes == ["Was 30 N·m meant? That is 30 N·m, 88.4 % of the proof load."]
+    assert result.outcome.notes == ["Was 30 N·m meant? That is 88.4 % of the proof load."]
     inch = answered("proof-load-share", torque="150 N.m", thread="M8", strength="8.8", surface="dry")
+    assert "That is 16.9 N·m, " in inch.outcome.notes[0]
     assert [each.split("?")[0] for each in inch.outcome.notes] == [
         "Was 150 lbf·in meant",
         "Was 150 kgf·cm meant",
@@ -363,7 +375,40 @@ def test_the_working_range_of_the_tool_is_seen_too():
     half = answered(
         "tool-range-for-a-target", low="30 N.m", high="50 N.m", tool_max="200 N.m", deviation="4 %"
     )
-    assert "stay inside that too" in half.outcome.notes[0]
+    assert half.values["range"] == "40 to 48 N·m"
+    assert "alone would give 31.2 to 48 N·m" in half.outcome.notes[0]
+    small = answered(
+        "tool-range-for-a-target", low="90 N.m", high="110 N.m", tool_max="100 N.m", deviation="4 %"
+    )
+    assert small.values["range"] == "93.6 to 100 N·m"
+    assert outside.values["range"] == "no value"
+
+
+def test_an_advised_deviation_does_prove_something():
+    """91.8 to 94.87 N·m: (94.87 − 91.8)/(94.87 + 91.8) is 1.6446 %, which must not be advised as 1.65 or 1.7 %."""
+    typed = {"low": "91.8 N.m", "high": "94.87 N.m", "tool_max": "200 N.m"}
+    result = answered("tool-range-for-a-target", **typed, deviation="4 %")
+    assert "±1.6 % or better" in result.outcome.verdict
+    assert show(result.values["widest"]) == "1.6 %"
+    assert answered("tool-range-for-a-target", **typed, deviation="1.6 %").values["range"] != "no value"
+    above = answered(
+        "tool-range-for-a-target", low="96.5 N.m", high="100 N.m", tool_max="200 N.m", deviation="4 %"
+    )
+    # 3.5/196.5 is 1.781 %.
+    assert "±1.7 % or better" in above.outcome.verdict
+    close = answered(
+        "tool-range-for-a-target", low="99 N.m", high="100 N.m", tool_max="200 N.m", deviation="4 %"
+    )
+    # 1/199 is 0.5025 %.
+    assert "±0.5 % or better" in close.outcome.verdict
+
+
+def test_no_tool_proves_a_single_value():
+    result = answered(
+        "tool-range-for-a-target", low="100 N.m", high="100 N.m", tool_max="200 N.m", deviation="0.1 %"
+    )
+    assert result.values["range"] == "no value"
+    assert "no tool can prove one single value" in result.outcome.verdict
 
 
 def test_a_range_in_the_units_of_the_manual_and_no_tighter_than_its_figures():
@@ -410,6 +455,11 @@ def test_the_maker_goes_first_and_the_odometer_keeps_its_unit():
     result = answered("recheck-distance", joint="wheel", maker="160 km", odometer="50000 mi")
     assert show(result.values["due"]) == "50099 mi"
     assert result.values["whose"] == "the maker's"
+    # 160 km are 99.4 mi: the sentence says what the figures say.
+    assert result.outcome.verdict == "Check again after 99 mi (the maker's), at 50099 mi."
+    alone = answered("recheck-distance", joint="wheel", maker="50 mi")
+    assert alone.outcome.verdict == "Check again after 50 mi (the maker's)."
+    assert show(alone.values["distance"]) == "50 mi"
     assert answered("recheck-distance", joint="other", shop="80 km").values["whose"].startswith("the shop's")
 
 
@@ -441,3 +491,13 @@ def test_a_force_in_place_of_a_torque_raises(slug):
     arguments = ("8.8", "dry", None) if slug == "proof-load-share" else ("dry", None)
     with pytest.raises(pint.DimensionalityError):
         find(slug).work(quantity(50, "N"), "M10", *arguments)
+
+
+def test_a_class_that_ends_below_the_thread_is_refused_beside_it():
+    big = {"thread": "M20", "strength": "9.8"}
+    share = refused("proof-load-share", torque="200 N.m", surface="dry", **big)
+    assert "up to M16 only" in share["strength"]
+    assert "up to M16 only" in refused("torque-to-yield", mu_thread="0.12", **big)["strength"]
+    soft = answered("proof-load-share", torque="20 N.m", thread="M10", strength="4.6", surface="dry")
+    # 58.0 mm² · 225 MPa.
+    assert float(soft.values["proof_load"].value) == pytest.approx(13.05)

@@ -112,6 +112,8 @@ def test_only_this_cars_link_is_known():
     side = rows(found)["Toe change of one front wheel under 3000 N of side force"]
     assert (side.factory, side.now, side.change) == ("–", "3.7′ toe-out", "–")
     assert [line.style for line in found.plots[0].lines] == ["this"]
+    assert side.standing == Standing.NOT_KNOWN
+    assert "front.toe_link_stiffness" in [missing.key for missing in found.missing]
     assert "Toe change of one front wheel under 3000 N of brake force" not in rows(found)
 
 
@@ -136,8 +138,8 @@ def test_toe_against_the_tolerance(toe, standing, change):
 @pytest.mark.parametrize(
     ("low", "high", "limit", "standing"),
     [
-        ("", "-0.25 deg", "up to -0.25°", Standing.OUTSIDE),
-        ("-1 deg", "", "from -1°", Standing.INSIDE),
+        ("", "-0.25 deg", "up to −0.25°", Standing.OUTSIDE),
+        ("-1 deg", "", "from −1°", Standing.INSIDE),
         ("", "", "–", Standing.CHANGED),
     ],
 )
@@ -149,6 +151,32 @@ def test_half_a_tolerance_and_none(low, high, limit, standing):
     same = topic(factory=factory, own={"front.camber": figure("-0.5 deg", origin=Origin.CAR)})
     assert rows(same)["Camber, front"].change == "none"
     assert rows(same)["Camber, front"].standing in (Standing.AS_FACTORY, Standing.INSIDE)
+
+
+@pytest.mark.parametrize(
+    ("measured", "now", "change", "standing"),
+    [
+        # Shown to two decimals: what differs by less is the same, and no "−0°".
+        ("-0.502 deg", "−0.5°", "none", Standing.AS_FACTORY),
+        ("-30 arcmin", "−0.5°", "none", Standing.AS_FACTORY),
+        ("-0.52 deg", "−0.52°", "−0.02°", Standing.CHANGED),
+        ("0.5 deg", "0.5°", "+1°", Standing.CHANGED),
+    ],
+)
+def test_the_standing_follows_from_the_change_that_is_shown(measured, now, change, standing):
+    found = topic(
+        factory={"front.camber": figure("-0.5 deg")},
+        own={"front.camber": figure(measured, origin=Origin.CAR)},
+    )
+    (row,) = found.rows
+    assert (row.factory, row.now, row.change, row.standing) == ("−0.5°", now, change, standing)
+
+
+def test_a_negative_toe_has_the_minus_sign_of_its_change():
+    found = topic(own={"front.toe_total": figure("-12 arcmin", origin=Origin.CAR)})
+    row = rows(found)["Total toe, front"]
+    assert (row.now, row.change) == ("−12′", "−22′")
+    assert row.verdict == "Measured −12′, where 0′ to 20′ is wanted."
 
 
 def test_a_text_is_no_angle():
@@ -187,7 +215,26 @@ def test_wheels_otherwise():
         own={"front.scrub_radius": figure("19 mm", origin=Origin.CAR)},
     )
     scrub = rows(measured)["Scrub radius, front"]
-    assert (scrub.factory, scrub.now) == ("15 mm", "19 mm")
+    # A length with a sign has no percentage: in mm.
+    assert (scrub.factory, scrub.now, scrub.change) == ("15 mm", "19 mm", "+4 mm")
+    assert scrub.standing == Standing.CHANGED
+    for radius, change, standing in (
+        ("-7.5 mm", "−22.5 mm", Standing.CHANGED),
+        ("15 mm", "none", Standing.AS_FACTORY),
+    ):
+        other = topic(
+            part("wheels", "front_left", rim_offset="35 mm"),
+            own={"front.scrub_radius": figure(radius, origin=Origin.CAR)},
+        )
+        row = rows(other)["Scrub radius, front"]
+        assert (row.change, row.standing) == (change, standing)
+    unknown = topic(
+        part("wheels", "front_left", rim_offset="35 mm"),
+        factory={},
+        own={"front.scrub_radius": figure("19 mm", origin=Origin.CAR)},
+    )
+    row = rows(unknown)["Scrub radius, front"]
+    assert (row.change, row.standing) == ("–", Standing.NOT_KNOWN)
     unknown = topic(
         part("wheels", "rear_left", rim_offset="35 mm"), factory={"rear.rim_offset": figure("40 mm")}
     )
@@ -199,3 +246,23 @@ def test_wheels_otherwise():
     assert nothing.notes == ()
     spacer = topic(part("wheel-fasteners", "rear_left", spacer="15 mm"), factory={})
     assert rows(spacer)["Scrub radius, rear"].change == "+15 mm"
+
+
+def test_other_wheels_do_not_inherit_the_factorys_offset():
+    found = topic(
+        part("wheels", "front_left", rim_width="7 in"),
+        part("wheel-fasteners", "front_left", "p2", spacer="10 mm"),
+    )
+    scrub = rows(found)["Scrub radius, front"]
+    assert (scrub.factory, scrub.now, scrub.change) == ("15 mm", "–", "–")
+    assert scrub.standing == Standing.NOT_KNOWN
+    assert scrub.parts == ("p2", "p1")
+    assert [missing.key for missing in found.missing] == ["rim_offset@p1"]
+    brake = rows(found)["Toe change of one front wheel under 3000 N of brake force"]
+    assert (brake.factory, brake.now, brake.standing) == ("1.8′ toe-out", "–", Standing.NOT_KNOWN)
+    # An offset that was measured on the car itself is this car's.
+    own = topic(
+        part("wheels", "front_left", rim_width="7 in"),
+        own={"front.rim_offset": figure("30 mm", origin=Origin.CAR)},
+    )
+    assert rows(own)["Scrub radius, front"].change == "+10 mm"

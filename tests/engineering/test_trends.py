@@ -158,7 +158,13 @@ def test_words():
     assert "do not grow" in forecast_words(Forecast(None, None, None, False), falling=False)
     words = forecast_words(Forecast(13283.4, 9186, 18400, False), falling=True)
     assert "about 13000 km" in words
-    assert "between 9200 km and 18000 km" in words
+    # What is left is never said to be more than was worked out.
+    assert "between 9100 km and 18000 km" in words
+    assert "about 13000 km" in forecast_words(Forecast(13999.9, 9186, 18400, False), falling=True)
+    assert "about 13000 km" in forecast_words(Forecast(13500, 9186, 18400, False), falling=True)
+    assert kilometres(13000 - 1e-9, downwards=True) == "13000 km"
+    assert kilometres(7.9, downwards=True) == "7 km"
+    assert kilometres(199, downwards=True) == "190 km"
     assert kilometres(0.4) == "0 km"
     assert kilometres(94999) == "95000 km"
     assert kilometres(7.3) == "7 km"

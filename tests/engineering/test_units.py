@@ -108,7 +108,14 @@ def test_there_and_back_is_the_same(value, data):
 def test_display_never_adds_a_figure(value, code):
     shown = rounded(value, code)
     assert abs(shown - value) <= D("0.5")
-    assert len(f"{shown:f}".partition(".")[2]) <= min(UNITS[code].decimals, 6)
+    typed_decimals = len(f"{value.normalize():f}".partition(".")[2])
+    assert len(f"{shown:f}".partition(".")[2]) <= typed_decimals
+    if abs(value) >= 1:
+        assert len(f"{shown:f}".partition(".")[2]) <= UNITS[code].decimals
+    else:
+        # Two figures at least: never more than half of a hundredth of it away, and never nothing.
+        assert abs(shown - value) <= abs(value) * D("0.05")
+        assert (shown == 0) == (value == 0)
     assert f"{shown:f}" != "-0"
 
 
@@ -123,7 +130,20 @@ def test_display_never_adds_a_figure(value, code):
         (Amount(D("147860.858"), "km"), "147861 km"),
         (Amount(D("12.651"), "V"), "12.65 V"),
         (Amount(D(4), "1"), "4"),
-        (Amount(D("-0.04"), "N.m"), "0 N·m"),
+        (Amount(D("-0.04"), "N.m"), "-0.04 N·m"),
+        (Amount(D("105.5"), "mm"), "105.5 mm"),
+        (Amount(D("1105.5"), "mm"), "1106 mm"),
+        (Amount(D("101.325"), "kPa"), "101.3 kPa"),
+        (Amount(D("1013.25"), "kPa"), "1013 kPa"),
+        (Amount(D("0.36"), "s"), "0.36 s"),
+        (Amount(D("0.0157"), "kW"), "0.016 kW"),
+        (Amount(D("0.0004"), "V"), "0.0004 V"),
+        (Amount(D("0.996"), "N.m"), "1 N·m"),
+        (Amount(D("0.35"), "km"), "0.35 km"),
+        (Amount(D("0.000000001"), "V"), "0.000000001 V"),
+        # The tail that floats leave of a difference of nothing.
+        (Amount(D("1.4E-14"), "N.m"), "0 N·m"),
+        (Amount(D(0), "kW"), "0 kW"),
     ],
 )
 def test_shown(amount, text):

@@ -13,6 +13,7 @@ from jobs.acts import procedure as acts
 from jobs.acts import procedure_step as step_acts
 from jobs.angle_estimate import estimates
 from jobs.models import ProcedureStage, ProcedureStep, StageTarget
+from jobs.step_questions import load_questions, load_words, unit_offers
 from jobs.versions import _step_says, content_hash
 from tests.factories.procedure import WHEEL, ProcedureFactory
 from tests.factories.run import RunFactory, click_all
@@ -72,7 +73,8 @@ def test_two_angles_add_up_and_end_at_the_yield():
         ({"clamped_length": None}, "give clamped length"),
         ({"nut_factor": None, "thread": ""}, "give thread and friction"),
         ({"thread": "M11"}, "M11 is not in the thread table"),
-        ({"property_class": "4.6"}, "is not a property class"),
+        ({"property_class": "3.6"}, "is not a property class"),
+        ({"property_class": "9.8", "thread": "M20"}, "up to M16 only"),
     ],
 )
 def test_what_is_missing_is_said(changes, said):
@@ -198,3 +200,21 @@ def test_the_editor_offers_the_other_unit_and_takes_it_with_one_tap(client, lead
     assert changed.context["preview"]["questions"] == []
     odd = client.post(url, {**typed, "op": "unit=7-x:furlong"})
     assert odd.status_code == 200
+
+
+# Yield while twisted, M10 10.9 at µ 0.12: about 48.3 kN (VDI 2230-1); 61° take the preload to 12.2 + 61 · 0.607 = 49.2.
+def test_between_the_two_yields_it_is_not_called_elastic():
+    (one,) = estimates(step(), rows(61))
+    assert one.gain.may_yield
+    assert "may already yield" in one.words
+    assert "elastic" not in one.words
+    assert "stays elastic" in estimates(step(), rows(55))[0].words
+
+
+def test_a_class_that_ends_below_the_thread_asks_nothing_and_breaks_nothing():
+    of = step(property_class="9.8", thread="M20")
+    stage, target = rows(45, of=of)[0]
+    target.stage = stage
+    assert load_questions(of, [target]) == []
+    assert unit_offers(of, [target]) == []
+    assert "up to M16 only" in load_words(of, [target])

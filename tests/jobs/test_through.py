@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal as D
 
 import pytest
@@ -78,10 +79,20 @@ def test_the_verdict_judges_the_torque_at_the_fastener(technician, run, tool):
     # 98.6 alone would be below 99 N·m; through the extension it is 110.
     row = click(technician, run, 1, 1, "98.6", tool, **THROUGH)
     assert row.verdict == "within"
-    assert verdict_sentence(row).startswith("At the fastener: 109.985")
+    assert verdict_sentence(row).startswith("At the fastener: 110 N·m is within")
     # 110 set is 122.7 at the fastener: above 121.
     over = click(technician, run, 1, 2, "110", tool, **THROUGH)
     assert over.verdict == "above"
+
+
+def test_the_sentence_has_no_more_digits_than_tell_it_from_the_limit(technician, run, tool):
+    # 60 x 1.11547 = 66.928 at the fastener: a wrench that is set to 60 does not resolve thousandths.
+    low = click(technician, run, 1, 1, "60", tool, **THROUGH)
+    assert low.value.quantize(D("0.001")) == D("66.928")
+    assert verdict_sentence(low) == ("At the fastener: 66.9 N·m is below the lowest accepted value 99 N·m.")
+    # 88.75 x 1.11547 = 98.998: with one decimal it would read "99 is below 99".
+    near = click(technician, run, 1, 2, "88.75", tool, **THROUGH)
+    assert verdict_sentence(near) == "At the fastener: 98.998 N·m is below the lowest accepted value 99 N·m."
 
 
 def test_both_are_said_on_every_paper(technician, run, tool):
@@ -226,6 +237,29 @@ def test_recorded_through_the_page_and_offered_again(client, technician, run, to
     assert "98.6 N·m" in text
     assert 'name="lever_length_value" value="450"' in text, "the next fastener is reached the same way"
     assert page.context["form"]["reading"].value() == Amount(D("98.6"), "N.m")
+
+
+def test_the_next_number_is_offered_with_its_own_unit(client, technician, run, tool):
+    # 110 N·m is 81.13 lbf·ft, and 72.7 lbf·ft set through this extension.
+    client.force_login(technician)
+    assert post(client, run, tool, reading_value="72.7", reading_unit="lbf.ft").status_code == 302
+    assert TorqueReading.objects.get().verdict == "within"
+    answer = client.get(run.get_absolute_url())
+    page = answer.content.decode()
+    assert 'name="reading_value" value="72.7"' in page
+    assert answer.context["unit"] == "lbf.ft"
+    assert (
+        re.findall(r'<option value="([^"]*)"[^>]* selected>', page.split('name="reading_unit"')[1])[0]
+        == "lbf.ft"
+    )
+    assert "Set the wrench to" in page
+    assert "data-target-setting>72.7 lbf·ft<" in page
+    assert "data-target-unit>lbf·ft<" in page, "target, setting and number in one unit"
+    # Sent as it stands, it is the same torque again.
+    again = post(client, run, tool, reading_value="72.7", reading_unit=answer.context["unit"])
+    assert again.status_code == 302
+    first, second = TorqueReading.objects.order_by("order")
+    assert first.value == second.value
 
 
 def test_before_the_reading_it_says_what_to_set_and_records_nothing(client, technician, run, tool):

@@ -420,12 +420,50 @@ def test_a_part_s_own_figures_fill_the_form_when_it_is_opened_from_there():
     assert reads.Known(figures).parts_for(EVERY_KIND) == ()
 
 
+BEFORE = [
+    ("tyre-comparison", "factory", "fitted", "front.tyre_size", "185/65 R15", "195/50 R15"),
+    ("gear-comparison", "final_from", "final_to", "final_drive_ratio", Amount(D("4.06"), "1"), Amount(D("4.43"), "1")),
+    ("wheel-offset", "offset_from", "offset_to", "front.rim_offset", Amount(D(45), "mm"), Amount(D(35), "mm")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("slug", "before", "now", "key", "factory", "fitted"), BEFORE)
+def test_a_comparison_takes_its_before_from_the_data_sheet_and_its_now_from_the_car(
+    slug, before, now, key, factory, fitted
+):
+    code = key.rsplit(".", 1)[-1]
+    part = Part("p", "A part", "", "", key.rpartition(".")[0], {code: Figure(fitted, Origin.PART)})
+    calculator = catalogue.calculators()[slug]
+    known = reads.Known(CarFigures({key: Figure(factory, Origin.DATA_SHEET, "manual")}, (part,), {}))
+    if not part.keys:
+        known = reads.Known(
+            CarFigures({key: Figure(factory, Origin.DATA_SHEET)}, (), {key: Figure(fitted, Origin.CAR)})
+        )
+    found = known.of(calculator)
+    assert (found[before].value, found[before].origin) == (factory, Origin.DATA_SHEET)
+    assert found[now].value == fitted
+    # What was measured on the car is no answer to what the factory fitted.
+    alone = reads.Known(CarFigures({}, (), {key: Figure(fitted, Origin.CAR)})).of(calculator)
+    assert before not in alone
+    assert alone[now].value == fitted
+
+
+def test_from_the_record_again_is_offered_only_where_something_came_from_it(
+    signed_in, every_kind, known, car
+):
+    address = reverse("vehicles:car-calculator", args=[car.pk, every_kind.slug])
+    assert "From the record again" in signed_in.get(address).text
+    other = signed_in.get(reverse("vehicles:car-calculator", args=[car.pk, "torque-conversion"]))
+    assert "From the record again" not in other.text
+    assert "Empty it" in other.text
+
+
 @pytest.mark.parametrize("slug", SLUGS)
 def test_every_item_that_an_input_names_is_one_that_is_kept_of_a_car(slug):
     from workshop.engineering.items import KEYS
 
     for each in catalogue.calculators()[slug].inputs:
-        key = getattr(each, "item", "")
+        key = getattr(each, "item", "") or getattr(each, "factory_item", "")
         if not key:
             continue
         item = KEYS[key]
@@ -463,6 +501,24 @@ def test_the_list_by_group_and_by_words(signed_in):
     assert "No calculator speaks of all of “zilpzalp”." in none.text
     long = signed_in.get(address, {"q": "w" * 10_000})
     assert "Give at most 200 characters" in long.text
+
+
+@pytest.mark.parametrize(
+    ("asked", "slug"),
+    [
+        ("crowfoot", "torque-with-extension"), ("crow-foot", "torque-with-extension"),
+        ("Spanner", "torque-at-the-fastener"), ("DTC", "trouble-code"), ("trouble code", "trouble-code"),
+        ("dot", "tyre-date-code"), ("toe", "toe-mm-and-degrees"), ("leakdown", "leak-down"),
+        ("intercooler", "charge-cooler"),
+    ],
+)  # fmt: skip
+def test_a_calculator_is_found_by_what_else_it_is_called(signed_in, asked, slug):
+    """Common practice, no source: the words that a workshop says for these."""
+    listed = signed_in.get(reverse("vehicles:calculators"), {"q": asked})
+    assert f'/calculators/{slug}/"' in listed.text
+    from vehicles.views.calculator import find_calculators
+
+    assert f"/calculators/{slug}/" in [found.url for found in find_calculators(asked, 25)]
 
 
 def test_the_list_of_a_car_says_what_its_record_fills(signed_in, known, car):

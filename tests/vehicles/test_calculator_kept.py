@@ -37,6 +37,7 @@ from tests.factories.work import authorised_line
 from tests.people import by
 from vehicles import timeline
 from vehicles.acts import calculation as acts
+from vehicles.acts import fault as fault_acts
 from vehicles.acts import survey as survey_acts
 from vehicles.forms.calculator import query_of
 from vehicles.models import Calculation, Place
@@ -276,6 +277,69 @@ def test_a_result_is_kept_from_its_page_and_shown_with_its_fault(client, technic
     assert row.digest in kept.text
 
 
+def test_what_is_open_on_the_car_is_offered_to_keep_it_with(client, technician, lead, car, line):
+    fault, ended = FaultFactory(person=lead, vehicle=car), FaultFactory(person=lead, vehicle=car)
+    fault_acts.end_no_fault_found(
+        by=by(technician), fault=ended, seen_version=ended.version, tried="All of it, nothing seen"
+    )
+    survey = SurveyFactory(person=lead, vehicle=car)
+    elsewhere = FaultFactory(person=lead, vehicle=VehicleFactory.create(person=lead))
+    client.force_login(technician)
+    page = client.get(address(car))
+    offered = re.findall(r'<option value="((?:car|fault|line|survey)[^"]*)"', page.text)
+    assert offered == ["car", f"fault:{fault.pk}", f"line:{line.pk}", f"survey:{survey.pk}"]
+    assert 'value="car" selected' in page.text
+    # Opened from a thing, that one is chosen, an ended one too.
+    assert f'value="fault:{ended.pk}" selected' in client.get(address(car, fault=ended)).text
+    for about, subject in ((f"line:{line.pk}", line), (f"survey:{survey.pk}", survey), ("car", None)):
+        form = client.get(address(car, fault=fault)).context["keep"]
+        data = {"key": str(form["key"].value()), "seen": form["seen"].value(), "about": about}
+        answer = client.post(address(car, fault=fault), data, follow=True)
+        assert Calculation.objects.latest("received_at").subject == subject
+        assert "Kept with" in text_of(answer)
+    refused = client.post(
+        address(car), {"key": str(uuid4()), "said": "the nut", "about": f"fault:{elsewhere.pk}"}
+    )
+    assert refused.status_code == 422
+    assert "That is no longer open on this car" in refused.text
+    assert "the nut" in refused.text
+    assert Calculation.objects.count() == 3
+
+
+def test_the_figures_of_a_part_stay_with_that_part(client, technician, lead, car):
+    part = PartFactory(person=lead, vehicle=car)
+    client.force_login(technician)
+    page = client.get(address(car, part=part))
+    assert 'name="about"' not in page.text
+    assert "whose figures these are" in page.text
+    form = page.context["keep"]
+    client.post(address(car, part=part), {"key": str(form["key"].value()), "seen": form["seen"].value()})
+    assert Calculation.objects.get().part == part
+
+
+def test_the_history_tells_two_results_of_one_calculator_apart(client, technician, lead, car, line):
+    fault = FaultFactory(person=lead, vehicle=car)
+    for subject in ({"line": line}, {"fault": fault}, {}):
+        keep(technician, car, **subject)
+    client.force_login(lead)
+    listed = text_of(client.get(reverse("vehicles:car-calculators", args=[car.pk])))
+    told = " ".join(
+        entry.text for group in timeline.page(car, only=["calculation"]).groups for entry in group.entries
+    )
+    for words in (
+        f"ept with line {line.order} of job {line.job.number}",
+        f"ept with fault {fault}",
+        "ept with the car",
+    ):
+        assert words in told
+        assert words in listed
+    same = {row.digest for row in Calculation.objects.all()}
+    assert len(same) == 1
+    page = text_of(client.get(Calculation.objects.first().get_absolute_url()))
+    assert "Hash of the calculation (SHA-256)" in page
+    assert "not the car, what it is kept with" in page
+
+
 def test_only_what_was_looked_at_is_kept(client, technician, car):
     client.force_login(technician)
     refused = client.post(address(car), {"key": str(uuid4()), "seen": "0" * 64, "said": "mine"})
@@ -433,7 +497,7 @@ def test_pages_ask_as_often_for_one_as_for_twelve(
     client.get(car.get_absolute_url())
     for address_of, most in (
         (reverse("vehicles:car-calculators", args=[car.pk]), 10),
-        (address(car), 9),
+        (address(car), 10),
         (fault.get_absolute_url(), 22),
         (part.get_absolute_url(), 22),
         (Calculation.objects.first().get_absolute_url(), 6),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from decimal import Decimal
 from uuid import uuid4
 
@@ -11,6 +12,7 @@ from django.db import IntegrityError, connection, transaction
 from django.db.utils import DatabaseError
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from jobs.acts import job as job_acts
 from tests.factories.fault import FaultFactory
@@ -51,7 +53,15 @@ def begun(lead, car, fault):
 @pytest.fixture(name="test")  # a function of that name would be taken for a test that never runs
 def asleep(lead, begun):
     """Read asleep: 350 mA."""
-    return acts.read_asleep(by=by(lead), test=begun, reading=Amount(Decimal("0.35"), "A"), asleep_after=40)
+    return read(lead, begun, Amount(Decimal("0.35"), "A"))
+
+
+def read(person, test, reading, minutes=40) -> DrainTest:
+    """The current asleep of a car that was locked so long before."""
+    locked_at = timezone.now() - timedelta(minutes=minutes)
+    return acts.read_asleep(
+        by=by(person), test=test, reading=reading, asleep_after=minutes, locked_at=locked_at
+    )
 
 
 def pull(person, test, circuit, reading, came="back", **more) -> DrainStep:
@@ -162,7 +172,7 @@ def test_one_test_of_a_car_at_a_time(lead, car, begun):
 def test_the_order_of_the_test_is_kept(lead, begun):
     told = refusal(acts.pull_fuse, by=by(lead), test=begun, circuit="F1", reading=mA(5), came="back")
     assert "Read the current asleep first" in told[""][0]
-    acts.read_asleep(by=by(lead), test=begun, reading=mA(350), asleep_after=40)
+    read(lead, begun, mA(350))
     told = refusal(acts.read_asleep, by=by(lead), test=begun, reading=mA(340), asleep_after=50)
     assert "350 mA" in told[""][0]
     acts.end_drain_test(by=by(lead), test=begun, conclusion="Nothing.")
@@ -223,7 +233,7 @@ def test_nothing_is_added_to_one_that_ended(lead, car, test):
     with pytest.raises(DatabaseError, match="stays ended"), transaction.atomic():
         DrainTest.objects.filter(pk=test.pk).update(conclusion="Something.")
     again = acts.begin_drain_test(by=by(lead), vehicle=car, limit=mA(50), limit_source="practice")
-    acts.read_asleep(by=by(lead), test=again, reading=mA(90), asleep_after=40)
+    read(lead, again, mA(90))
     assert (
         "another test"
         in refusal(
@@ -303,7 +313,15 @@ def test_the_screens_lead_through_it(client, lead, car, fault):
     sent = form_of(client, test.get_absolute_url())
     client.post(
         reverse("vehicles:drain-asleep", args=[test.pk]),
-        {**sent, "reading_value": "350", "reading_unit": "mA", "asleep_after": "40"},
+        {
+            **sent,
+            "reading_value": "350",
+            "reading_unit": "mA",
+            "asleep_after": "40",
+            "locked_at": timezone.localtime(timezone.now() - timedelta(minutes=40)).strftime(
+                "%Y-%m-%dT%H:%M"
+            ),
+        },
     )
     for circuit, reading, expected in (
         ("F3 radio", "343", "Pull one fuse"),
@@ -340,6 +358,7 @@ def test_a_refused_reading_comes_back_filled(client, lead, test):
     assert "F7 pump" in page
     assert "Fuse by fuse" in page
     assert "Give 0 mA or more" in page
+    assert "leads swapped?" in page
     assert client.post(url, {**sent, "circuit": "", "reading_value": "nan"}).status_code == 422
     asleep = reverse("vehicles:drain-asleep", args=[test.pk])
     sent = {**form_of(client, asleep), "reading_value": "9", "reading_unit": "mA", "asleep_after": "1"}
@@ -374,7 +393,7 @@ def test_what_is_still_out_is_said_at_the_end(client, lead, test):
 
 
 def test_asleep_within_the_limit_says_so(client, lead, begun):
-    acts.read_asleep(by=by(lead), test=begun, reading=mA(30), asleep_after=40)
+    read(lead, begun, mA(30))
     client.force_login(lead)
     assert "Nothing to find" in client.get(begun.get_absolute_url()).content.decode()
 

@@ -26,9 +26,10 @@ from tests.vehicles_forms import form_of
 from vehicles.acts import fault as acts
 from vehicles.acts import keeper as keeper_acts
 from vehicles.acts import outstanding as item_acts
+from vehicles.forms.fault import StepForm, units_by_kind
 from vehicles.models import DiagnosisStep, Fault, FaultCode, FaultEnd, OutstandingItem, Place
 from workshop.acting import ChangedMeanwhile
-from workshop.engineering.units import Amount
+from workshop.engineering.units import UNITS, Amount
 from workshop.models import Event
 
 
@@ -649,6 +650,22 @@ def test_a_number_without_its_unit_comes_back_filled(client, technician, fault):
     answer = client.post(url, sent | {"reading_unit": "A"})
     assert answer.status_code == 302
     assert "0.42 A" in client.get(answer.url).content.decode()
+
+
+def test_the_units_of_a_step_stand_by_kind_each_once_and_the_usual_first():
+    """Common practice, no source: what a multimeter and a gauge read comes first."""
+    kinds = units_by_kind()
+    labels = [label for _, rows in kinds for _, label in rows]
+    assert {code for _, rows in kinds for code, _ in rows} == set(UNITS)
+    assert len(labels) == len(set(labels)) == len(UNITS), "no two units read alike"
+    assert [kind for kind, _ in kinds[:4]] == ["Voltage", "Current", "Resistance", "Pressure"]
+    for _, rows in kinds:
+        assert len({UNITS[code].dimension for code, _ in rows}) == 1
+    assert ("g0", "g (9.81 m/s²)") in dict(kinds)["Deceleration"]
+    assert dict(kinds)["Pressure"][0] == ("bar", "bar")
+    assert str(StepForm.base_fields["reading"].widget.render("reading", None)).count("<optgroup") == len(
+        kinds
+    )
 
 
 def test_steps_are_taken_over_for_no_fault_found(client, technician, fault):

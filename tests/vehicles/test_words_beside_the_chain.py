@@ -191,7 +191,7 @@ def play_faults_and_items(play: Play, car: Vehicle, owner, now) -> None:
     one, other = report(), report()
     test = play(drains.begin_drain_test, vehicle=car, fault=one, job=job, limit=Amount(Decimal(50), "mA"),
                 limit_source="maker", limit_words=CANARY)  # fmt: skip
-    play(drains.read_asleep, test=test, reading=Amount(Decimal(350), "mA"), asleep_after=30)
+    play(drains.read_asleep, test=test, reading=Amount(Decimal(350), "mA"), asleep_after=0)
     play(
         drains.pull_fuse,
         test=test,

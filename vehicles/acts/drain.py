@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from decimal import ROUND_HALF_EVEN, Decimal, localcontext
 from typing import Any
 
@@ -12,10 +13,12 @@ from django.utils.formats import date_format
 
 from vehicles.acts.fault import add_step
 from vehicles.acts.moments import refuse_before
-from vehicles.drain import findings_of, standing
+from vehicles.drain import findings_of, measured_before, standing
+from vehicles.drain_rules import minutes_asleep, refuse_false_limit
 from vehicles.models import DrainStep, DrainTest, Fault, Vehicle
 from vehicles.models.drain import CameBack, LimitSource
 from workshop.acting import By, act, create, note, save_changes
+from workshop.engineering.drain import Found
 from workshop.engineering.quantities import number
 from workshop.engineering.units import WORKING_DIGITS, Amount, show
 from workshop.permissions import May
@@ -37,8 +40,14 @@ def begin_drain_test(
     capacity: Amount | None = None,
     fault: Fault | None = None,
     job=None,
+    above_sheet: bool = False,
+    goes_on_from: DrainTest | None = None,
 ) -> DrainTest:
-    """Begin the test: the meter is in, the car locked now. One test of a car at a time."""
+    """Begin the test: the meter is in, the car locked now. One test of a car at a time.
+
+    `above_sheet`: a limit far above the data sheet's was looked at again. `goes_on_from`: the test whose current
+    asleep is put right by this one; its limit is taken as it stands.
+    """
     if fault is not None and fault.vehicle_id != vehicle.pk:
         raise ValidationError({"fault": f"{fault} is a fault of another car. Choose one of this car."})
     if fault is not None and fault.end:
@@ -55,6 +64,9 @@ def begin_drain_test(
         raise ValidationError({"capacity": "Give at most one decimal."})
     if limit_source not in LimitSource.values:
         raise ValidationError({"limit_source": "Say where the limit comes from."})
+    kept_limit = _kept(limit, "limit", "limit", "limit_unit", "limit_base", least=Decimal("0.000001"))
+    if goes_on_from is None:
+        refuse_false_limit(vehicle, limit, limit_source, limit_words, above_sheet)
     # Two people at once would begin two.
     Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     if vehicle.drain_tests.filter(ended_at=None).exists():
@@ -66,7 +78,7 @@ def begin_drain_test(
             fault=fault,
             job=job,
             capacity_ah=None if capacity is None else capacity.base(),
-            **_kept(limit, "limit", "limit", "limit_unit", "limit_base", least=Decimal("0.000001")),
+            **kept_limit,
             limit_source=limit_source,
             limit_words=limit_words.strip(),
         )
@@ -79,7 +91,9 @@ def begin_drain_test(
             "fault": fault.number if fault else "",
             "limit": limit,
             "limit_source": limit_source,
+            "above_sheet": above_sheet,
             "capacity": capacity,
+            "goes_on_from": str(goes_on_from.pk) if goes_on_from else "",
         },
         words={"limit_words": test.limit_words},
     )
@@ -87,13 +101,27 @@ def begin_drain_test(
 
 
 @act(May.DIAGNOSE)
-def read_asleep(*, by: By, test: DrainTest, reading: Amount, asleep_after: int) -> DrainTest:
-    """The current with every fuse in, once the car sleeps: what all drops are measured from. Read once."""
+def read_asleep(
+    *,
+    by: By,
+    test: DrainTest,
+    reading: Amount,
+    asleep_after: int,
+    locked_at: datetime | None = None,
+    since: DrainTest | None = None,
+) -> DrainTest:
+    """The current with every fuse in, once the car sleeps: what all drops are measured from. Read once.
+
+    `asleep_after` in min since it was locked; `locked_at` where that was before the test was begun. `since`: the
+    test that this one goes on from, whose beginning and minutes count.
+    """
     current = _locked(by, test)
     if current.baseline is not None:
         raise ValidationError(
-            f"The current asleep is on record: {show(current.amount)}. For another one end this test, begin anew."
+            f"The current asleep is on record: {show(current.amount)}. Put it right where it stands."
         )
+    if since is None or locked_at is not None or asleep_after != since.asleep_after:
+        asleep_after = minutes_asleep(since or current, by.made_at, asleep_after, locked_at)
     save_changes(
         test,
         **_kept(reading, "reading", "baseline", "baseline_unit", "baseline_base", least=Decimal("0.000001")),
@@ -104,7 +132,7 @@ def read_asleep(*, by: By, test: DrainTest, reading: Amount, asleep_after: int) 
         test,
         vehicle=test.vehicle_id,
         job=test.job_id,
-        facts={"reading": reading, "asleep_after": asleep_after},
+        facts={"reading": reading, "asleep_after": asleep_after, "locked_at": locked_at},
     )
     return test
 
@@ -120,10 +148,12 @@ def pull_fuse(
     after: Amount | None = None,
     remark: str = "",
     instead_of: DrainStep | None = None,
+    measured_again: bool = False,
 ) -> DrainStep:
     """One fuse was out: the reading without it, and what came once it was back (or that it stays out).
 
-    `instead_of` puts a step of this test right: this one takes its place.
+    `instead_of` puts a step of this test right: this one takes its place. `measured_again`: a fuse that is on record
+    was pulled once more, and its new reading counts.
     """
     current = _locked(by, test)
     if current.baseline is None:
@@ -143,6 +173,13 @@ def pull_fuse(
             raise ValidationError("That reading is of another test.")
         if DrainStep.objects.filter(instead_of=instead_of).exists():
             raise ValidationError(f"“{instead_of}” was put right already. Put the later reading right.")
+    elif not measured_again and (before := measured_before(current, circuit)) is not None:
+        raise ValidationError(
+            {
+                "measured_again": f"“{before}” is on record with {show(before.amount)}. If it was pulled once more, tick "
+                "this: the new reading counts. If that was a slip, put it right in its row."
+            }
+        )
     order = (current.steps.aggregate(last=Max("order"))["last"] or 0) + 1
     step = create(
         DrainStep(
@@ -216,7 +253,9 @@ def _in_short(test: DrainTest, all_tried: bool) -> tuple[str, Amount | None]:
     tried = (
         f"Parasitic drain test: {show(test.amount)} after {test.asleep_after} minutes asleep, {fuses} pulled"
     )
-    return tried, number(round(findings.left, 1), "mA")
+    named = findings.found in (Found.ONE, Found.SEVERAL)
+    left = findings.left if named else findings.baseline - findings.asleep
+    return tried, number(round(max(left, 0.0), 1), "mA")
 
 
 def _locked(by: By, test: DrainTest) -> DrainTest:

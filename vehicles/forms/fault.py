@@ -9,18 +9,29 @@ from workshop.engineering.units import UNITS
 from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
 from workshop.forms.fields import AmountField, MomentField
 
-# What diagnosis reads most comes first; every other unit follows.
+# What diagnosis reads most comes first; every other unit follows, in its kind of quantity.
 _OFTEN = ("V", "mV", "A", "mA", "ohm", "mohm", "bar", "kPa", "psi", "degC", "mm", "kg", "N", "%", "rpm", "s")
+# In a menu of all units these would read as others do, or as nothing.
+_IN_FULL = {"g0": "g (9.81 m/s²)", "1": "no unit, a count"}
+_KIND_WORDS = {"ratio": "share", "count": "plain number"}
+
+
+def units_by_kind() -> list[tuple[str, list[tuple[str, str]]]]:
+    """Every unit once, as (kind of quantity, [(code, label), …]): the kinds and the units that are usual first."""
+    usual = [code for code in _OFTEN if code in UNITS]
+    codes = [*usual, *(code for code in UNITS if code not in usual)]
+    kinds: dict[str, list[tuple[str, str]]] = {}
+    for code in codes:
+        kinds.setdefault(UNITS[code].dimension, []).append((code, _IN_FULL.get(code, UNITS[code].label)))
+    return [(_KIND_WORDS.get(kind, kind).capitalize(), rows) for kind, rows in kinds.items()]
 
 
 class AnyAmountField(AmountField):
     """A number and any unit the application knows. No unit is chosen beforehand: a wrong one would pass unseen."""
 
     def __init__(self, **kwargs):
-        codes = [code for code in _OFTEN if code in UNITS]
-        codes += [code for code in UNITS if code not in codes]
-        super().__init__("count", units=codes, **kwargs)
-        choices = [("", "unit"), *((code, UNITS[code].label or "no unit, a count") for code in codes)]
+        super().__init__("count", units=list(UNITS), **kwargs)
+        choices = [("", "unit"), *units_by_kind()]
         self.fields[1].choices = choices
         self.widget.widgets[1].choices = choices
 

@@ -89,15 +89,17 @@ def car_calculator(request: HttpRequest, vehicle_id: UUID, calculator_slug: str)
         return _page(request, chosen, form, page)
     _, digest = acts.frozen(form.result)
     if request.method == "POST":
-        keep = forms.KeepForm(request.POST)
-        arguments = {"vehicle": car, "calculator": chosen.slug, "inputs": form.inputs, **subject}
+        keep = forms.KeepForm(request.POST, subject=subject, offered=reads.subjects_offered(car))
+        arguments = {"vehicle": car, "calculator": chosen.slug, "inputs": form.inputs}
         if keep.is_valid() and keep.try_act(acts.keep_result, request=request, **arguments):
-            messages.success(request, f"Kept with {reads.subject_words(subject)}.")
+            messages.success(request, f"Kept with {reads.subject_words(keep.subject)}.")
             return answered(request, keep.answer, keep)
         keep.show(digest)
         return _page(request, chosen, form, {**page, "keep": keep}, status=422)
     if request.user.may(May.KEEP_RESULT):
-        page["keep"] = forms.KeepForm(initial={"seen": digest})
+        page["keep"] = forms.KeepForm(
+            initial={"seen": digest}, subject=subject, offered=reads.subjects_offered(car)
+        )
     return _page(request, chosen, form, page)
 
 
@@ -114,7 +116,7 @@ def calculation(request: HttpRequest, calculation_id: UUID) -> HttpResponse:
             "vehicle": row.vehicle,
             "record": row.data,
             "subject": row.subject,
-            "subject_words": reads.subject_words(_kept_with(row)),
+            "subject_words": reads.subject_words(reads.kept_with(row)),
             "again": _again(row),
             **_sentences(),
         },
@@ -125,7 +127,7 @@ def calculation(request: HttpRequest, calculation_id: UUID) -> HttpResponse:
 @require_safe
 def calculation_pdf(request: HttpRequest, calculation_id: UUID) -> HttpResponse:
     row = visible_calculation(request, calculation_id)
-    template, context, name = prints.calculation_sheet(row, reads.subject_words(_kept_with(row)))
+    template, context, name = prints.calculation_sheet(row, reads.subject_words(reads.kept_with(row)))
     return prints.pdf_answer(request, template, {**context, **_sentences()}, name, back=row)
 
 
@@ -201,9 +203,9 @@ def _listed(request: HttpRequest) -> dict[str, Any]:
 
 
 def _told(of: Calculator) -> str:
-    """All that a search looks at."""
+    """All that a search of the list looks at."""
     labels = [each.label for each in (*of.inputs, *of.outputs)]
-    return folded(" ".join((of.name, of.group, of.question, of.slug.replace("-", " "), *labels)))
+    return folded(" ".join((of.name, of.group, of.question, of.slug.replace("-", " "), *of.words, *labels)))
 
 
 def _found(slug: str) -> Calculator:
@@ -250,27 +252,23 @@ def _filled_again(request: HttpRequest) -> str:
     return f"{request.path}?{urlencode([*typed, ('fill', '1')])}"
 
 
-def _kept_with(row: Calculation) -> dict[str, Model]:
-    return {name: getattr(row, name) for name in reads.SUBJECTS if getattr(row, f"{name}_id")}
-
-
 def _again(row: Calculation) -> str:
     """Where the same inputs are worked out by today's formula; "" where that calculator is no longer offered."""
     if find(row.calculator) is None:
         return ""
-    named = {name: str(one.pk) for name, one in _kept_with(row).items()}
+    named = {name: str(one.pk) for name, one in reads.kept_with(row).items()}
     inputs = forms.query_of(forms.inputs_in(row.data))
     address = reverse("vehicles:car-calculator", args=[row.vehicle_id, row.calculator])
     return f"{address}?{urlencode({**named, **inputs})}"
 
 
 def find_calculators(text: str, most: int) -> list[Found]:
-    """Calculators whose name holds every word; no query."""
+    """Calculators whose name, or what else people call it, holds every word; no query."""
     words = folded(text).split()
     found = [
         Found(title=each.name, detail=each.question, url=reverse("vehicles:calculator", args=[each.slug]))
         for each in every_calculator().values()
-        if all(word in folded(each.name) for word in words)
+        if all(word in told for told in [folded(" ".join((each.name, *each.words)))] for word in words)
     ]
     return found[:most]
 

@@ -9,7 +9,9 @@ from django.urls import path, reverse
 from django.utils import timezone
 
 from vehicles.acts import drain as acts
-from vehicles.drain import picture_of
+from vehicles.acts.drain_again import put_asleep_right
+from vehicles.drain import picture_of, put_right_from
+from vehicles.drain_rules import WORDS
 from vehicles.figures import figures_of
 from vehicles.forms import drain as forms
 from vehicles.models import DrainStep, DrainTest, Vehicle
@@ -75,7 +77,7 @@ def _known(car: Vehicle) -> dict:
     return {
         "limit": limit.value if limit else Amount(Decimal(int(USUAL_LIMIT)), "mA"),
         "limit_source": LimitSource.SHEET if limit else LimitSource.PRACTICE,
-        "limit_words": limit.words[:160] if limit else "",
+        "limit_words": limit.words[:WORDS] if limit else "",
         "capacity": capacity.value if capacity else None,
         "job": open_jobs[0].pk if len(open_jobs) == 1 else None,
     }
@@ -96,6 +98,7 @@ def _page(test: DrainTest) -> dict:
         "test": test,
         "vehicle": test.vehicle,
         "picture": picture_of(test),
+        "put_right_from": put_right_from(test) if test.baseline is not None else None,
         "cautions": cautions_of(test.vehicle),
         "since": _minutes_since(test),
         "usual_sleep": f"{USUAL_SLEEP:.0f}",
@@ -153,6 +156,28 @@ def drain_asleep(request: HttpRequest, test_id: UUID) -> HttpResponse:
         act=acts.read_asleep,
         submit="Keep this reading",
         said="Kept.",
+    )
+
+
+@may(May.DIAGNOSE)
+def drain_asleep_put_right(request: HttpRequest, test_id: UUID) -> HttpResponse:
+    """A slip in the current asleep: the test goes on as another one, with the fuses pulled so far."""
+    test = visible_test(request, test_id)
+    if test.ended_at is not None or test.baseline is None:
+        return redirect(test)
+    return _on_test(
+        request,
+        test_id,
+        form_class=forms.AsleepForm,
+        act=put_asleep_right,
+        submit="Put it right",
+        said="Put right. The test goes on here, with the fuses pulled so far.",
+        template="act.html",
+        initial={"reading": test.amount, "asleep_after": test.asleep_after},
+        intro=f"{test.amount} is on record, {test.asleep_after} min after it was locked. It stays readable in the test as it "
+        "was; the test goes on as another one, with the same fuses. Did the current change by itself? Then leave this "
+        "as it is, and give the new reading at a fuse that “stays low”.",
+        done=lambda again: f"{again.get_absolute_url()}#next",
     )
 
 
@@ -234,6 +259,9 @@ urlpatterns = [
     path("vehicles/<uuid:vehicle_id>/drain-test/", drain_begin, name="drain-begin"),
     path("drain-tests/<uuid:test_id>/", drain, name="drain"),
     path("drain-tests/<uuid:test_id>/asleep/", drain_asleep, name="drain-asleep"),
+    path(
+        "drain-tests/<uuid:test_id>/asleep/put-right/", drain_asleep_put_right, name="drain-asleep-put-right"
+    ),
     path("drain-tests/<uuid:test_id>/fuses/add/", drain_pull, name="drain-pull"),
     path("drain-tests/<uuid:test_id>/end/", drain_end, name="drain-end"),
     path("drain-steps/<uuid:drain_step_id>/put-right/", drain_put_right, name="drain-put-right"),

@@ -20,13 +20,18 @@ from workshop.permissions import May
 
 # The panel names so many rows that are outside their limit; the page has all.
 ROWS_SHOWN = 4
+FAULTS_SHOWN = 8
 
 
 @may(May.SEE_SHOP)
 @require_safe
 def effects(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     car = visible_vehicle(request, vehicle_id)
-    return render(request, "vehicles/effects.html", {"vehicle": car, "report": report_of(car)})
+    # What is known to be wrong, beside the numbers that may explain it.
+    faults = list(car.faults.without_end()[:FAULTS_SHOWN])
+    return render(
+        request, "vehicles/effects.html", {"vehicle": car, "report": report_of(car), "faults": faults}
+    )
 
 
 @may(May.SEE_SHOP)

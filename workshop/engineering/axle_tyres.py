@@ -52,15 +52,22 @@ def unreadable(figures: Figures) -> list[str]:
     return said
 
 
-def index_of(figures: Figures, axle: str, twinned: bool) -> int | None:
-    """The load index: as given, else from the words behind the size (the second one for twinned tyres)."""
+def index_of(figures: Figures, axle: str) -> int | None:
+    """The load index of a single tyre: as given, else from the words behind the size."""
     given = plain_number(figures, f"{axle}.load_index", "1")
     if given is not None:
         return round(given)
     size = size_of(figures, axle)
-    if size is None:
+    return size.load_index if size is not None else None
+
+
+def twin_index_of(figures: Figures, axle: str) -> int | None:
+    """The load index of twinned tyres, from behind the size; None where another index was given than stands there."""
+    size = size_of(figures, axle)
+    given = plain_number(figures, f"{axle}.load_index", "1")
+    if size is None or (given is not None and round(given) not in (size.load_index, size.twin_index)):
         return None
-    return size.twin_index if twinned and size.twin_index is not None else size.load_index
+    return size.twin_index
 
 
 def symbol_of(figures: Figures, axle: str) -> str:
@@ -97,11 +104,18 @@ def rolling_of(car: CarFigures, axle: str, now: Figures) -> tuple[Rolling | None
     before, after = plain_number(car.factory, key, "mm"), plain_number(now, key, "mm")
     if before is not None and after is not None:
         return Rolling(axle, before, after, by_maker=True), []
+    why = "to work out the circumference, the speedometer and the odometer"
+    texts = text_of(car.factory, f"{axle}.tyre_size"), text_of(now, f"{axle}.tyre_size")
     first, second = size_of(car.factory, axle), size_of(now, axle)
+    for text, size in zip(texts, (first, second), strict=True):
+        if text and (size is None or not size.has_diameter):
+            # Both, for a size on one side and a circumference on the other are two kinds.
+            why = f"“{text}” says no diameter: give the circumference of both tyres, {why}"
+            code = "rolling_circumference"
+            return None, asked_for(car, axle, code, why, factory=before is None, now=after is None)
     if first is not None and second is not None:
         assumed = first.height_assumed or second.height_assumed
         return Rolling(axle, size_circumference(first), size_circumference(second), False, assumed), []
-    why = "to work out the circumference, the speedometer and the odometer"
     return None, asked_for(car, axle, "tyre_size", why, factory=first is None, now=second is None)
 
 

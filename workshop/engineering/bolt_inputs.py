@@ -15,7 +15,15 @@ from workshop.engineering.inch_threads import (
     inch_thread,
 )
 from workshop.engineering.quantities import Quantity, magnitude, number, pint_unit
-from workshop.engineering.threads import PROPERTY_CLASSES, THREADS, proof_load, property_class, thread
+from workshop.engineering.threads import (
+    PROPERTY_CLASSES,
+    THREADS,
+    Thread,
+    UnknownPropertyClass,
+    proof_load,
+    strength_of,
+    thread,
+)
 from workshop.engineering.units import units_of
 
 D = Decimal
@@ -64,7 +72,8 @@ FRICTION_SOURCE = Source(
 )
 SHORT_FORM = Source("T = K·d·F, the short form of the torque equation", kind=Kind.MECHANICS)
 PROOF_SOURCE = Source(
-    "ISO 898-1:2013", "tables 4 to 7, as reproduced by two suppliers; fine thread from memory"
+    "ISO 898-1:2013",
+    "tables 3 to 7, as reproduced by two suppliers; fine thread, above M16 and below class 8.8 from memory",
 )
 INCH_SOURCE = Source("SAE J429", "grades 5 and 8, as summarised by a university page and two suppliers")
 VDI = Source("VDI 2230-1:2003 and 2015", "assembly preload and tightening torque, tables A1 and A3")
@@ -103,14 +112,24 @@ def any_bolt(thread_code: str, strength: str) -> Bolt:
             inch_proof_load(of, strength),
             "SAE J429",
         )
-    metric = thread(thread_code)
+    metric = metric_bolt(thread_code, strength)
     return Bolt(
         metric.name,
-        f"class {property_class(strength).code}",
+        f"class {strength_of(metric, strength).code}",
         metric.diameter,
         proof_load(metric, strength),
         "ISO 898-1",
     )
+
+
+def metric_bolt(thread_code: str, strength: str) -> Thread:
+    """The thread of two choices. Refuses at "strength" a class that ends below its diameter."""
+    of = thread(thread_code)
+    try:
+        strength_of(of, strength)
+    except UnknownPropertyClass as error:
+        raise InputErrors({"strength": str(error)}) from error
+    return of
 
 
 def diameter_of(thread_code: str) -> Decimal:

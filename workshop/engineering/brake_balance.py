@@ -198,6 +198,11 @@ class Balance:
         """
         return self.rear_first[0][0]
 
+    @property
+    def crossing(self) -> float | None:
+        """`critical`, or None where that is but the lift of the rear wheels: rear brakes that do nothing lock never."""
+        return self._on_the_road(self.critical)
+
     def lock(self, adhesion: float) -> Lock:
         """When each axle locks on a road of this adhesion."""
         front = rear = None

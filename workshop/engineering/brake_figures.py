@@ -23,6 +23,11 @@ from workshop.engineering.tyre_size import TyreError
 from workshop.engineering.units import Amount
 
 Figures = Mapping[str, Figure]
+# By axle, what a rolling radius is taken from: the first that is known.
+Kinds = Mapping[str, tuple[str, ...]]
+
+# What a rolling radius comes from, in words.
+BY_MAKER, BY_SIZE = "the maker's circumference", "the size"
 
 OF_A_DISC = ("piston_diameter", "pistons", "disc_diameter", "pad_height")
 OF_A_DRUM = ("wheel_cylinder_diameter", "drum_diameter", "drum_factor")
@@ -57,6 +62,8 @@ class Axle:
     kind: str
     brake: Disc | Drum | None = None
     radius: float | None = None
+    # What the radius is from: `BY_MAKER`, `BY_SIZE`, or "" where it is not known.
+    radius_by: str = ""
     missing: list[str] = field(default_factory=list)
     assumed: bool = False
     notes: list[str] = field(default_factory=list)
@@ -69,8 +76,8 @@ class Axle:
         return 1000 * self.brake.torque_per_bar / self.radius
 
 
-def axle_of(figures: Figures, axle: str, kind: str, by_size: bool = False) -> Axle:
-    """An axle from its figures, by the car's keys. `by_size`: the tyre's size counts before the circumference."""
+def axle_of(figures: Figures, axle: str, kind: str, radius_kinds: tuple[str, ...]) -> Axle:
+    """An axle from its figures, by the car's keys. `radius_kinds`: which rolling radius counts before which."""
     found = Axle(axle, kind)
     units = {"pistons": "1", "drum_factor": "1"}
     codes = OF_A_DISC if kind == "disc" else OF_A_DRUM
@@ -92,33 +99,37 @@ def axle_of(figures: Figures, axle: str, kind: str, by_size: bool = False) -> Ax
             found.assumed = friction is None
         except BrakeError as error:
             found.notes.append(f"{axle.capitalize()}: {error} Look at both figures again.")
-    found.radius = _rolling_radius(figures, found, by_size)
+    _take_radius(figures, found, radius_kinds)
     return found
 
 
-def _rolling_radius(figures: Figures, found: Axle, by_size: bool) -> float | None:
-    circumference = number(figures, f"{found.name}.rolling_circumference", "mm")
+def _take_radius(figures: Figures, found: Axle, kinds: tuple[str, ...]) -> None:
+    """The rolling radius, of the first of these kinds that is known: `BY_MAKER` or `BY_SIZE`."""
+    for kind in kinds:
+        known = _radius_by(figures, found.name, kind)
+        if known is not None:
+            found.radius, found.radius_by = known, kind
+            return
     size = figures.get(f"{found.name}.tyre_size")
-    if circumference is not None and (size is None or not by_size):
-        return circumference / (2 * math.pi)
     if size is None:
         found.missing.append(f"{found.name}.tyre_size")
-        return None
+        return
     try:
-        return rolling_radius_of_size_mm(size.shown)
+        rolling_radius_of_size_mm(size.shown)
     except TyreError as error:
         found.notes.append(f"{found.name.capitalize()} tyre: {error}")
+
+
+def _radius_by(figures: Figures, axle: str, kind: str) -> float | None:
+    """Rolling radius in mm of one kind; None where that figure is not known or can't be read."""
+    if kind == BY_MAKER:
+        circumference = number(figures, f"{axle}.rolling_circumference", "mm")
+        return None if circumference is None else circumference / (2 * math.pi)
+    size = figures.get(f"{axle}.tyre_size")
+    try:
+        return None if size is None else rolling_radius_of_size_mm(size.shown)
+    except TyreError:
         return None
-
-
-def _sized_anew(parts: Iterable[Part]) -> set[str]:
-    """Axles on which a fitted tyre names its size alone: a circumference on the data sheet is not that tyre's."""
-    return {
-        axle
-        for axle in AXLES
-        for part in parts
-        if f"{axle}.tyre_size" in part.keys and f"{axle}.rolling_circumference" not in part.keys
-    }
 
 
 @dataclass(frozen=True)
@@ -154,14 +165,64 @@ class Side:
 
 def sides_of(car: CarFigures) -> tuple[Side, Side]:
     """The brakes as the factory built them, and as they are now."""
-    sized = _sized_anew(car.parts)
-    return _side(car.factory, (), sized), _side(car.now, car.parts, sized)
+    before, after = _kinds_of_radius(car)
+    return _side(car.factory, (), before), _side(car.now, car.parts, after)
 
 
-def _side(figures: Figures, parts: tuple[Part, ...], sized: set[str]) -> Side:
-    front, rear = (axle_of(figures, axle, kind_of(figures, axle, parts), axle in sized) for axle in AXLES)
+def _outdated(parts: Iterable[Part], axle: str) -> str:
+    """The kind of radius that a fitted tyre leaves unsaid: what the data sheet says of it is not that tyre's."""
+    fitted = {key for part in parts for key in part.keys}
+    by_maker, by_size = f"{axle}.rolling_circumference" in fitted, f"{axle}.tyre_size" in fitted
+    if by_maker == by_size:
+        return ""
+    return BY_SIZE if by_maker else BY_MAKER
+
+
+def _kinds_of_radius(car: CarFigures) -> tuple[Kinds, Kinds]:
+    """By axle the kinds of rolling radius in their order, for the factory and for now: what both have comes first.
+
+    The maker's circumference and the size's differ by some per cent: mixed, that would pass for a change. The
+    same kind for both axles, where there is one.
+    """
+    kinds = (BY_MAKER, BY_SIZE)
+    now = car.now
+    outdated = {axle: _outdated(car.parts, axle) for axle in AXLES}
+    known = {
+        axle: [
+            kind for kind in kinds
+            if kind != outdated[axle] and all(_radius_by(one, axle, kind) is not None for one in (car.factory, now))
+        ]
+        for axle in AXLES
+    }  # fmt: skip
+    everywhere = [kind for kind in kinds if all(kind in found for found in known.values())]
+    order = {axle: tuple(dict.fromkeys((*everywhere, *found, *kinds))) for axle, found in known.items()}
+    fresh = {axle: tuple(kind for kind in found if kind != outdated[axle]) for axle, found in order.items()}
+    return order, fresh
+
+
+def _side(figures: Figures, parts: tuple[Part, ...], kinds: Kinds) -> Side:
+    front, rear = (axle_of(figures, axle, kind_of(figures, axle, parts), kinds[axle]) for axle in AXLES)
     valve = [key for key in ("valve_knee", "valve_slope") if key not in figures]
     return Side(figures, front, rear, valve[0] if len(valve) == 1 else "")
+
+
+def mixed_radii(factory: Side, now: Side) -> list[str]:
+    """Sentences on rolling radii of different kinds: by the maker's circumference, and by the size."""
+    found = []
+    for was, axle in zip(factory.axles, now.axles, strict=True):
+        if was.radius_by and axle.radius_by and was.radius_by != axle.radius_by:
+            found.append(
+                f"{axle.name.capitalize()} tyres: the factory's rolling radius is from {was.radius_by}, this car's from "
+                f"{axle.radius_by}. That alone can make some per cent: give the same of both."
+            )
+    kinds = {axle.radius_by for axle in now.axles}
+    if not found and len(kinds) == len(AXLES) and "" not in kinds:
+        front, rear = (axle.radius_by for axle in now.axles)
+        found.append(
+            f"The rolling radius is from {front} in front, from {rear} at the rear. That alone can move the balance by "
+            "some per cent: give the same of both."
+        )
+    return found
 
 
 def taken_over(car: CarFigures) -> list[str]:

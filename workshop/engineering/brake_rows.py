@@ -11,7 +11,7 @@ from functools import cached_property
 
 from workshop.engineering.brake_balance import Balance
 from workshop.engineering.brake_figures import OF_A_DISC, OF_A_DRUM, Loaded, Side, number
-from workshop.engineering.brakes import Disc, circle_mm2, pad_area_mm2, swept_area_mm2
+from workshop.engineering.brakes import WHEELS, Disc, circle_mm2, pad_area_mm2, swept_area_mm2
 from workshop.engineering.effect import CarFigures, Row, Standing, change_in_percent
 from workshop.engineering.items import AXLES
 
@@ -137,7 +137,7 @@ def pedal_rows(both: Both) -> list[Row]:
         front, rear = (axle.brake for axle in side.axles)
         if bore is None or front is None or rear is None:
             return None
-        return (front.piston_area + rear.piston_area) / circle_mm2(bore)
+        return WHEELS * (front.piston_area + rear.piston_area) / circle_mm2(bore)
 
     rows = both.row("Line pressure for 0.5 g", half, "{:.1f} bar", BALANCE_KEYS)
     rows += both.row("Pedal force for each bar", per_bar, "{:.2f} N", PEDAL)
@@ -152,7 +152,7 @@ def pedal_rows(both: Both) -> list[Row]:
     if [axle.kind for axle in both.factory.axles] == [axle.kind for axle in both.now.axles]:
         rows += both.row(
             "Piston area over the master cylinder's", fluid, "{:.1f}", (*FORCE_KEYS, "master_bore"),
-            "The pedal's way for the fluid goes with it.",
+            "All four wheels, the pistons on one side of each disc. The pedal's way for the fluid goes with it.",
         )  # fmt: skip
     return rows
 

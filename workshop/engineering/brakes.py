@@ -202,6 +202,13 @@ def braking_share(forces: list[Quantity], mass: Quantity) -> float:
     return sum(magnitude(force, "N") for force in forces) / magnitude(weight, "N")
 
 
+def apart(value: float, limit: float, decimals: int = 1) -> str:
+    """A value with as many decimals as it takes to read otherwise than the limit that it misses; at most nine."""
+    while decimals < 9 and float(f"{value:.{decimals}f}") == limit:
+        decimals += 1
+    return f"{value:.{decimals}f}"
+
+
 def weaker_over_stronger(one: Quantity, other: Quantity) -> float | None:
     """Imbalance of an axle: the weaker wheel's force over the stronger's; None where neither brakes."""
     weaker, stronger = sorted((magnitude(one, "N"), magnitude(other, "N")))

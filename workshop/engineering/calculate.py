@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
@@ -30,6 +30,9 @@ from workshop.engineering.units import UNITS, Amount, show
 # A number with more digits before or after its sign than this is no measurement, and too long to be written out.
 MOST_DIGITS = 25
 
+# What the function answered, and its values as amounts.
+Worked = tuple[Outcome, dict[str, Amount | str]]
+
 
 def calculate(calculator: Calculator, given: Mapping[str, Given]) -> Result:
     """The result for these inputs. What is missing and has an assumption is assumed, and said so.
@@ -50,7 +53,7 @@ def calculate(calculator: Calculator, given: Mapping[str, Given]) -> Result:
     }:
         raise InputErrors(errors)
     outcome, values = _work(calculator, used)
-    return Result(calculator, used, values, outcome, tuple(_spreads(calculator, used)))
+    return Result(calculator, used, values, outcome, tuple(_spreads(calculator, used, (outcome, values))))
 
 
 def refusal(of: Input, given: Given | None) -> str:
@@ -110,7 +113,7 @@ def _out_of_range(of: Number | Numbers, value: Amount) -> str:
     return f"{show(value)} is not plausible here: give {_span(of, value.unit)}."
 
 
-def _work(calculator: Calculator, given: Mapping[str, Given]) -> tuple[Outcome, dict[str, Amount | str]]:
+def _work(calculator: Calculator, given: Mapping[str, Given]) -> Worked:
     arguments: dict[str, Any] = {}
     for each in calculator.inputs:
         one = given.get(each.name)
@@ -149,21 +152,24 @@ def _unit_of(output: Output, given: Mapping[str, Given]) -> str:
     return followed.unit if isinstance(followed, Amount) else output.unit or "1"
 
 
-def _spreads(calculator: Calculator, given: Mapping[str, Given]) -> list[Spread]:
+def _spreads(calculator: Calculator, given: Mapping[str, Given], found: Worked) -> list[Spread]:
+    """Each assumption at both ends of its range. One that changes nothing at all was not used, and is left out."""
     main = next(each for each in calculator.outputs if each.main)
     spreads = []
     for each in calculator.inputs:
         if not isinstance(each, Number) or each.assumed is None or given[each.name].origin != Origin.ASSUMED:
             continue
-        ends = []
+        ends: list[Worked | None] = []
         for end in (each.assumed.low, each.assumed.high):
             changed = replace(given[each.name], value=Amount(end, each.unit))
             try:
-                _, values = _work(calculator, {**given, each.name: changed})
+                ends.append(_work(calculator, {**given, each.name: changed}))
             except InputErrors:
-                ends.append("no answer")
-            else:
-                ends.append(shown_value(values[main.name]) if main.name in values else "no answer")
+                ends.append(None)
+        if all(end is not None and _alike(end, found) for end in ends):
+            continue
+        values = [None if one is None else one[1].get(main.name) for one in (ends[0], found, ends[1])]
+        shown = ["no answer" if value is None else shown_value(value) for value in values]
         spreads.append(
             Spread(
                 each.label,
@@ -172,10 +178,27 @@ def _spreads(calculator: Calculator, given: Mapping[str, Given]) -> list[Spread]
                 _shown(each.assumed.high, each.unit),
                 each.assumed.because,
                 main.label,
-                *ends,
+                shown[0],
+                shown[2],
+                _between(values),
             )
         )
     return spreads
+
+
+def _alike(one: Worked, other: Worked) -> bool:
+    """Whether two answers say the same in everything that they show."""
+
+    def said(of: Outcome) -> tuple[Any, ...]:
+        return of.verdict, of.odd, of.notes, of.tables, of.plots
+
+    return one[1] == other[1] and said(one[0]) == said(other[0])
+
+
+def _between(values: Sequence[Amount | str | None]) -> tuple[str, str] | None:
+    """The least and the greatest of these amounts; None where one of them is none."""
+    amounts = sorted((each for each in values if isinstance(each, Amount)), key=lambda each: each.value)
+    return (show(amounts[0]), show(amounts[-1])) if len(amounts) == len(values) else None
 
 
 def _shown(value: Decimal, code: str) -> str:

@@ -33,7 +33,7 @@ class TyreDate:
         """The Monday of that week by ISO 8601: no more exact than the week. None without a year."""
         if self.year is None:
             return None
-        # Week 53 of a year that has 52 is counted on from its last: the marking counts weeks in its own way.
+        # Counted on from the first: a year with 53 weeks by the marking need not have them by ISO 8601.
         return date.fromordinal(date.fromisocalendar(self.year, 1, 1).toordinal() + 7 * (self.week - 1))
 
     def age(self, on: date) -> float | None:
@@ -70,11 +70,27 @@ def tyre_date(text: str, on: date | None = None) -> TyreDate:
             "the code does not say. Such a tyre is older than any advice on the age of tyres allows.",
         )
     year = FOUR_FIGURES_SINCE + int(figures[2:])
+    if week == 53 and not has_week_53(year):
+        raise CodeError(
+            f"“{figures}” would be week 53 of {year}, which has 52 weeks, counted from Monday (ISO 8601) or from Sunday "
+            "(49 CFR 574.5). Read it again."
+        )
     found = TyreDate(week, year, (year,), f"Made in week {week} of {year}.")
     monday = found.monday
     if on is not None and monday is not None and monday > on:
         raise CodeError(f"“{figures}” would be week {week} of {year}, which is still to come. Read it again.")
     return found
+
+
+def has_week_53(year: int) -> bool:
+    """Whether a year has a week 53: by ISO 8601, or as 49 CFR 574.5 counts (01 is the first full week from Sunday).
+
+    A maker marks by either, so a week 53 is refused only where both have 52.
+    """
+    by_iso = date(year, 12, 28).isocalendar().week == 53
+    first, last = date(year, 1, 1).toordinal(), date(year, 12, 31).toordinal()
+    # Ordinal 7 is a Sunday: the Sundays of the year are the weeks that begin in it.
+    return by_iso or last // 7 - (first - 1) // 7 == 53
 
 
 LETTERS = {"P": "powertrain", "C": "chassis", "B": "body", "U": "network"}

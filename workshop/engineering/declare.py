@@ -26,6 +26,11 @@ LOCAL_APPROVAL = (
     "A change of brakes, steering or restraints may need local approval before the car goes on the road."
 )
 
+# Names that a calculator's page keeps for its own address: no input may have one.
+RESERVED = frozenset(
+    {"line", "fault", "part", "survey", "about", "key", "said", "seen", "again", "q", "next", "fill"}
+)
+
 
 class InputErrors(EngineeringError):
     """Inputs that were refused: `errors` maps an input's name to its sentence, "" to one about all of them."""
@@ -81,8 +86,9 @@ class Number:
     """A number with a unit. `low` and `high` are in `unit` and inclusive: outside them it is refused in words.
 
     `item` names what is known of a car (see `items`), such as "wheelbase" or "front.piston_diameter": the form
-    is filled from the data sheet and the fitted parts. `optional`: the function gets None. `assumed`: left
-    empty, that is taken, said so, and the result is worked out at both ends of its range.
+    is filled from the data sheet and the fitted parts. `factory_item` names one of which the data sheet alone is
+    asked, for the side "before" of a comparison. `optional`: the function gets None. `assumed`: left empty, that
+    is taken, said so, and the result is worked out at both ends of its range.
     """
 
     name: str
@@ -97,6 +103,7 @@ class Number:
     optional: bool = False
     whole: bool = False
     assumed: Assumption | None = None
+    factory_item: str = ""
 
     @property
     def unit_codes(self) -> tuple[str, ...]:
@@ -141,6 +148,7 @@ class Choice:
     item: str = ""
     usual: str = ""
     optional: bool = False
+    factory_item: str = ""
 
 
 @dataclass(frozen=True)
@@ -154,6 +162,7 @@ class Text:
     item: str = ""
     max_length: int = 40
     optional: bool = False
+    factory_item: str = ""
 
 
 Input = Number | Numbers | Choice | Text
@@ -197,7 +206,10 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Calculator:
-    """One calculator. `version` goes up whenever a formula or a table in it changes: a kept result names it."""
+    """One calculator. `version` goes up whenever a formula or a table in it changes: a kept result names it.
+
+    `words` are what else people call it: the search finds it by them, they are shown nowhere.
+    """
 
     slug: str
     name: str
@@ -212,6 +224,7 @@ class Calculator:
     cautions: tuple[str, ...] = ()
     local_approval: bool = False
     example: Mapping[str, str] = field(default_factory=dict)
+    words: tuple[str, ...] = ()
 
     def input(self, name: str) -> Input:
         return next(each for each in self.inputs if each.name == name)
@@ -254,7 +267,10 @@ class Given:
 
 @dataclass(frozen=True)
 class Spread:
-    """What an assumption does to a result: the input, its range, and the main value at both ends."""
+    """What an assumption does to a result: the input, its range, and the main value at both ends.
+
+    `between`: the least and the greatest that the main value was found to be, where it is a number throughout.
+    """
 
     label: str
     value: str
@@ -264,13 +280,18 @@ class Spread:
     output: str
     at_low: str
     at_high: str
+    between: tuple[str, str] | None = None
 
     @property
     def sentence(self) -> str:
-        return (
-            f"{self.label} is assumed to be {self.value} ({self.because}). Anywhere from {self.low} to {self.high}, "
-            f"{self.output[:1].lower()}{self.output[1:]} lies between {self.at_low} and {self.at_high}."
-        )
+        assumed = f"{self.label} is assumed to be {self.value} ({self.because})."
+        output = f"{self.output[:1].lower()}{self.output[1:]}"
+        if self.between is None:
+            return f"{assumed} {output[:1].upper()}{output[1:]} at {self.low}: {self.at_low}; at {self.high}: {self.at_high}."
+        least, greatest = self.between
+        if least == greatest:
+            return f"{assumed} Anywhere from {self.low} to {self.high}, {output} stays {least}."
+        return f"{assumed} Anywhere from {self.low} to {self.high}, {output} lies between {least} and {greatest}."
 
 
 @dataclass(frozen=True)
@@ -358,6 +379,9 @@ def declared_rightly(calculator: Calculator) -> list[str]:
     names = [each.name for each in calculator.inputs] + [each.name for each in calculator.outputs]
     if len(set(names)) != len(names):
         wrong.append("a name is used twice")
+    wrong += [
+        f"{each.name}: the page needs that name itself" for each in calculator.inputs if each.name in RESERVED
+    ]
     for each in calculator.inputs:
         if isinstance(each, Number | Numbers):
             if each.unit not in UNITS or UNITS[each.unit].dimension != each.dimension:
@@ -366,6 +390,10 @@ def declared_rightly(calculator: Calculator) -> list[str]:
                 wrong.append(f"{each.name}: its range is empty")
             wrong += [f"{each.name}: {code} is no unit of {each.dimension}" for code in each.unit_codes
                       if code not in UNITS or UNITS[code].dimension != each.dimension]  # fmt: skip
+        if not isinstance(each, Numbers) and each.item and each.factory_item:
+            wrong.append(
+                f"{each.name}: it is filled from the car as it is now or from the factory's, not from both"
+            )
         if isinstance(each, Choice) and each.usual and each.usual not in dict(each.options):
             wrong.append(f"{each.name}: what is usual is not among its options")
     wrong += [

@@ -6,7 +6,7 @@ Plain floats in mA and h, so that the guided test on the screen and the calculat
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from workshop.engineering.declare import Kind, Source
@@ -56,6 +56,8 @@ class Drop:
     without: float
     counts: bool
     small: bool
+    # The current that all drops are measured from changed since: part of this drop may be what fell asleep.
+    stale: bool = False
 
     @property
     def drop(self) -> float:
@@ -67,7 +69,9 @@ class Drop:
             return "it rose: something woke up"
         if self.small:
             return "hardly a difference"
-        return "" if self.counts else "fell asleep: doesn't count"
+        if not self.counts:
+            return "fell asleep: doesn't count"
+        return "the reading changed since: measure it again" if self.stale else ""
 
 
 class Found(StrEnum):
@@ -77,12 +81,15 @@ class Found(StrEnum):
     NOT_YET = "not_yet"
     ONE = "one"
     SEVERAL = "several"
+    AGAIN = "again"
     UNFUSED = "unfused"
 
 
 @dataclass(frozen=True)
 class Findings:
-    """`circuits` are those to look at, the largest first. `left` is what flows with them out, in mA.
+    """`circuits` are those to look at, the largest first; where `found` is AGAIN, those to measure again.
+
+    `left` is what flows with them out, in mA: below 0 where the parts add up to more than the whole.
 
     `asleep` is what fell asleep since the baseline; `level` what flows as it stands: less that and what is left out.
     """
@@ -97,7 +104,12 @@ class Findings:
 
     @property
     def left(self) -> float:
-        return max(self.baseline - self.asleep - sum(each.drop for each in self.circuits), 0.0)
+        return self.baseline - self.asleep - sum(each.drop for each in self.circuits)
+
+    @property
+    def left_words(self) -> str:
+        # A little more than the whole is what meters differ by from one reading to the next.
+        return milliamps(self.left) if self.left >= 0 else "about 0 mA"
 
     @property
     def like_it(self) -> list[Drop]:
@@ -105,7 +117,7 @@ class Findings:
         if self.found is not Found.ONE:
             return []
         one = self.circuits[0]
-        alike = {each.circuit.strip().casefold(): each for each in self.drops}
+        alike = {same_circuit(each.circuit): each for each in self.drops}
         return [
             each
             for each in alike.values()
@@ -127,6 +139,8 @@ class Findings:
                 )
             return f"{milliamps(level)} asleep: no more than the {milliamps(self.limit)} that is wanted."
         names = [f"“{each.circuit}” ({milliamps(each.drop)})" for each in self.circuits]
+        if self.found is Found.AGAIN:
+            return f"{over}. {self._measure_again}"
         if self.found is Found.ONE:
             like = [f"“{each.circuit}” ({milliamps(each.drop)})" for each in self.like_it]
             more = (
@@ -134,21 +148,34 @@ class Findings:
                 if like
                 else ""
             )
-            return f"{over}. It is the circuit {names[0]}: without it {milliamps(self.left)} is left.{more}"
+            return f"{over}. It is the circuit {names[0]}: without it {self.left_words} is left.{more}"
         if self.found is Found.SEVERAL:
             return (
                 f"{over}. It is several circuits together: {', '.join(names)}. "
-                f"Without them {milliamps(self.left)} is left."
+                f"Without them {self.left_words} is left."
             )
-        so_far = (
-            f" The largest so far: {', '.join(names)}; {milliamps(self.left)} would be left." if names else ""
-        )
+        so_far = f" The largest so far: {', '.join(names)}; {self.left_words} would be left." if names else ""
         if self.found is Found.UNFUSED:
             return (
                 f"{over}. No fuse tried brings it down to that.{so_far} Look at what has no fuse there: alternator, starter, "
                 "glow plugs, cables added straight to the battery."
             )
         return f"{over}.{so_far} Pull the next fuse."
+
+    @property
+    def _measure_again(self) -> str:
+        names = " and ".join(f"“{each.circuit}”" for each in self.circuits)
+        if any(each.stale for each in self.circuits):
+            took = ", ".join(
+                f"“{each.circuit}” took {milliamps(each.drop)} of the {milliamps(each.before)} that flowed then"
+                for each in self.circuits
+            )
+            return f"{took}; the reading changed since. Measure {names} again."
+        parts = milliamps(sum(each.drop for each in self.circuits))
+        return (
+            f"{names} add up to {parts}, more than the whole: one feeds the other, or the reading changed meanwhile. "
+            f"Leave “{self.circuits[0].circuit}” out and measure the others again."
+        )
 
 
 def milliamps(value: float) -> str:
@@ -168,37 +195,82 @@ def find(
     """Which circuits take the current. `baseline`, `limit` in mA; `all_tried`: there is no further fuse.
 
     Each drop is measured from what flowed just before: the baseline, less what fell asleep or was left out since.
-    The fewest circuits, largest first, that bring the current to the limit are named.
+    The fewest circuits, largest first, that bring the current to the limit are named. None is where that rests on a drop
+    from before something fell asleep, or where the drops add up to more than flows: those are to be measured again.
     """
     level, asleep = baseline, 0.0
-    drops = []
+    drops: list[Drop] = []
+    asleep_then: list[float] = []
+    out: dict[str, float] = {}
     for pull in pulls:
+        # Pulled again, one that was left out must have been put back before.
+        level += out.pop(same_circuit(pull.circuit), 0.0)
         drop = level - pull.without
-        small = abs(drop) < max(LEAST_DROP, LEAST_SHARE * level)
+        small = _is_small(drop, level)
         counts = pull.came is not Came.STAYED_LOW and not small and drop > 0
         drops.append(Drop(pull.circuit, level, pull.without, counts, small))
+        asleep_then.append(asleep)
         if pull.came is Came.STAYED_LOW:
             now = pull.without if pull.after is None else pull.after
             asleep += level - now
             level = now
         elif pull.came is Came.LEFT_OUT:
+            out[same_circuit(pull.circuit)] = drop
             level = pull.without
+    drops = [
+        replace(each, stale=each.counts and not _is_small(asleep - then, each.before))
+        for each, then in zip(drops, asleep_then, strict=True)
+    ]
     found, circuits = _named(baseline - asleep, drops, limit, all_tried)
     return Findings(found, tuple(drops), circuits, baseline, asleep, level, limit)
+
+
+def same_circuit(circuit: str) -> str:
+    """The name by which a circuit is known again, however it was typed."""
+    return " ".join(circuit.split()).casefold()
+
+
+def _is_small(change: float, of: float) -> bool:
+    return abs(change) < max(LEAST_DROP, LEAST_SHARE * of)
 
 
 def _named(level: float, drops: list[Drop], limit: float, all_tried: bool) -> tuple[Found, tuple[Drop, ...]]:
     if level <= limit:
         return Found.NOTHING_TO_FIND, ()
     # A fuse pulled again: its last reading stands.
-    last = {each.circuit.strip().casefold(): each for each in drops}
+    last = {same_circuit(each.circuit): each for each in drops}
     largest = sorted((each for each in last.values() if each.counts), key=lambda each: -each.drop)
+    # First what was measured from the current that flows now: what rests on those alone needs nothing again.
+    enough = _enough(level, [each for each in largest if not each.stale], limit) or _enough(
+        level, largest, limit
+    )
+    if enough:
+        stale = tuple(each for each in enough if each.stale)
+        over = sum(each.drop for each in enough) - level
+        if stale or (over > 0 and not _is_small(over, level)):
+            return Found.AGAIN, stale or enough
+        return (Found.ONE if len(enough) == 1 else Found.SEVERAL), enough
+    return (Found.UNFUSED if all_tried else Found.NOT_YET), tuple(largest[:3])
+
+
+def _enough(level: float, largest: list[Drop], limit: float) -> tuple[Drop, ...]:
+    """The fewest, largest first, whose drops bring the level to the limit; none where all don't."""
     for number in range(1, len(largest) + 1):
         if level - sum(each.drop for each in largest[:number]) <= limit:
-            return (Found.ONE if number == 1 else Found.SEVERAL), tuple(largest[:number])
-    return (Found.UNFUSED if all_tried else Found.NOT_YET), tuple(largest[:3])
+            return tuple(largest[:number])
+    return ()
 
 
 def days_to_flat(capacity_ah: float, current_ma: float, usable: float = USABLE) -> float | None:
     """Days until a battery has lost the usable share of its capacity; None where no current flows."""
     return hours_to_flat(capacity_ah, usable, current_ma / 1000) / 24 if current_ma > 0 else None
+
+
+def days_words(days: float) -> str:
+    """A time in words: in days, below two days in hours or minutes, so that none is "0 days"."""
+    if days * 24 < 1:
+        return f"{days * 1440:.1f}".removesuffix(".0") + " minutes"
+    if days < 2:
+        hours = f"{days * 24:.1f}".removesuffix(".0")
+        return f"{hours} hour" if hours == "1" else f"{hours} hours"
+    return f"{days:.1f}".removesuffix(".0") + " days" if days < 100 else f"{days:.0f} days"

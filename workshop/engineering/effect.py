@@ -6,6 +6,7 @@ is missing and what was assumed. `effects_of` asks every effect.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -16,6 +17,14 @@ from workshop.engineering.errors import EngineeringError
 from workshop.engineering.items import ITEMS, key_at, key_name
 from workshop.engineering.plot import Plot
 from workshop.engineering.units import Amount, show
+
+# A hyphen that stands for a minus: before a digit, and not inside a word or a span ("10x4.50-5", "2-3").
+_HYPHEN_FOR_MINUS = re.compile(r"(?<![\w.)\]])-(?=\d)")
+
+
+def true_minus(text: str) -> str:
+    """A text with the minus sign in front of its negative numbers: "−12′", as the changes beside them have it."""
+    return _HYPHEN_FOR_MINUS.sub("−", text) if "-" in text else text
 
 
 @dataclass(frozen=True)
@@ -38,7 +47,14 @@ class Figure:
 
     @property
     def shown(self) -> str:
-        return show(self.value) if isinstance(self.value, Amount) else self.value
+        return true_minus(show(self.value)) if isinstance(self.value, Amount) else self.value
+
+    def agrees(self, other: Figure) -> bool:
+        """Whether both read the same, to the decimals that are shown, whatever their units."""
+        mine, others = self.value, other.value
+        if not isinstance(mine, Amount) or not isinstance(others, Amount):
+            return self.shown.casefold() == other.shown.casefold()
+        return show(mine) == show(others, mine.unit)
 
 
 @dataclass(frozen=True)
@@ -63,7 +79,8 @@ class Part:
 class CarFigures:
     """All that is known of one car in numbers. `factory` by key (data sheet), `own` by key (measured on the car).
 
-    `now` is the car as it stands: the factory's figures, with those of the fitted parts in their stead.
+    `now` is the car as it stands: the factory's figures, those of the fitted parts in their stead, and before both
+    what was measured on the car.
     """
 
     factory: Mapping[str, Figure]
@@ -71,28 +88,40 @@ class CarFigures:
     own: Mapping[str, Figure] = field(default_factory=dict)
 
     @cached_property
-    def now(self) -> dict[str, Figure]:
-        figures = {**self.factory, **self.own}
+    def _now(self) -> dict[str, Figure]:
+        figures = dict(self.factory)
         for part in self.parts:
             for key, code in part.keys.items():
                 figures[key] = part.figures[code]
-        return figures
+        return {**figures, **self.own}
+
+    @property
+    def now(self) -> dict[str, Figure]:
+        """A copy for each who asks: an effect may leave out what it does not want to inherit."""
+        return dict(self._now)
 
     @property
     def disagreeing(self) -> list[str]:
-        """Left and right parts that say different things of one axle, in sentences: then one of them was taken."""
+        """What is written twice of one thing and differs, in sentences: two sides of an axle, a part and the car."""
         said: dict[str, Figure] = {}
         found = []
         for part in self.parts:
             for key, code in part.keys.items():
-                figure = part.figures[code]
-                if key in said and said[key].shown != figure.shown:
+                figure, name = part.figures[code], key_name(key)
+                own = self.own.get(key)
+                if own is not None:
+                    if not own.agrees(figure):
+                        found.append(
+                            f"{name}: {own.shown} on this car itself, {figure.shown} by the part ({part.what}). "
+                            f"{own.shown} was used; look at both."
+                        )
+                elif key in said and not said[key].agrees(figure):
                     found.append(
-                        f"{key_name(key)}: {said[key].shown} on one side, {figure.shown} on the other. "
+                        f"{name}: {said[key].shown} on one side, {figure.shown} on the other. "
                         f"{figure.shown} was used; look at both."
                     )
                 said[key] = figure
-        return found
+        return list(dict.fromkeys(found))
 
     def parts_for(self, keys: tuple[str, ...]) -> tuple[Part, ...]:
         """The parts that settle one of these keys (a code alone stands for an item kept part by part)."""
@@ -127,6 +156,8 @@ class Standing(StrEnum):
 class Row:
     """One quantity: factory | this car | change | limit | verdict. Texts are ready to show; "–" where there is none.
 
+    A negative number gets its minus sign here, wherever its text was made.
+
     `parts` are the ids of the parts that it comes from. `verdict` is a sentence of its own.
     """
 
@@ -139,6 +170,10 @@ class Row:
     limit: str = "–"
     limit_source: str = ""
     parts: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        for name in ("factory", "now", "change", "verdict", "limit"):
+            object.__setattr__(self, name, true_minus(getattr(self, name)))
 
 
 @dataclass(frozen=True)
@@ -171,6 +206,10 @@ class Topic:
     local_approval: bool = False
     # The calculator whose page shows more.
     calculator: str = ""
+
+    def __post_init__(self) -> None:
+        for name in ("assumptions", "notes"):
+            object.__setattr__(self, name, tuple(true_minus(text) for text in getattr(self, name)))
 
     @property
     def outside(self) -> bool:

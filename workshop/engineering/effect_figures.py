@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from workshop.engineering.effect import CarFigures, Figure, Part, Row, Standing, change_in_percent
+from workshop.engineering.effect import (
+    CarFigures,
+    Figure,
+    Missing,
+    Part,
+    Row,
+    Standing,
+    change_in_percent,
+    true_minus,
+)
 from workshop.engineering.units import Amount, show
+
+FACTORYS = "the factory's, to say what has changed"
 
 
 @dataclass(frozen=True)
 class Known:
-    """A car's figures looked up once: `CarFigures` gathers them anew at every question.
+    """A car's figures looked up once, for one effect.
 
     `settled` are the ids of the parts that settle a key.
     """
@@ -35,6 +46,15 @@ class Known:
         """The parts that settle one of these keys, each once."""
         return tuple(dict.fromkeys(id for key in keys for id in self.settled.get(key, ())))
 
+    def less(self, *keys: str) -> Known:
+        """The car without what it has of these keys from the factory alone: another unit inherits nothing of it."""
+        inherited = {key for key in keys if key in self.now and self.now[key] is self.factory.get(key)}
+        return replace(self, now={key: figure for key, figure in self.now.items() if key not in inherited})
+
+    def factory_asked(self, *keys: str) -> list[Missing]:
+        """The factory's figures that are not known, each asked for: without them nobody can say what has changed."""
+        return [Missing(key, FACTORYS) for key in keys if key not in self.factory]
+
 
 def plain(figures: Mapping[str, Figure], key: str, code: str) -> float | None:
     """A known figure as a plain float in the unit `code`; None where it is not known or is no number."""
@@ -46,7 +66,7 @@ def plain(figures: Mapping[str, Figure], key: str, code: str) -> float | None:
 
 def said(value: float | None, code: str) -> str:
     """A plain float, in the unit `code`, as a person reads it; "–" where there is none."""
-    return "–" if value is None else show(Amount(Decimal(repr(value)), code))
+    return "–" if value is None else true_minus(show(Amount(Decimal(repr(value)), code)))
 
 
 def compared(
@@ -60,6 +80,7 @@ def compared(
 ) -> Row:
     """A row without a published limit: factory, this car, the change in per cent.
 
+    Where one of both is not known it can't be said whether it is another: the effect asks for it.
     With `decimals` both are bare numbers with so many, for ratios; else they are shown in the unit `code`.
     """
     shown = [
@@ -67,7 +88,7 @@ def compared(
         for one in (factory, now)
     ]
     change = "–" if factory is None or now is None else change_in_percent(factory, now)
-    if now is None:
+    if factory is None or now is None:
         standing = Standing.NOT_KNOWN
     else:
         standing = Standing.AS_FACTORY if change == "none" else Standing.CHANGED

@@ -21,6 +21,7 @@ from workshop.engineering.threads import (
     UnknownThread,
     proof_load,
     property_class,
+    strength_of,
     thread,
 )
 from workshop.engineering.units import Amount, UnitError, units_of
@@ -28,6 +29,7 @@ from workshop.engineering.units import Amount, UnitError, units_of
 D = Decimal
 # What VDI 2230-1 tightens to: 90 % of the least yield.
 SHARE_OF_YIELD = D("0.9")
+LEAST_FRICTION = D("0.01")
 
 
 class FastenerError(EngineeringError):
@@ -162,7 +164,17 @@ def yield_preload(of: Thread, code: str, mu_thread: Decimal, share: Decimal = SH
     _positive(share, "The share of yield")
     d2, d0 = of.pitch_diameter, of.stress_diameter
     torsion = D("1.5") * d2 / d0 * (of.pitch / (PI * d2) + D("1.155") * mu_thread)
-    return share * of.stress_area * property_class(code).yield_ / (1 + 3 * torsion**2).sqrt()
+    return share * of.stress_area * strength_of(of, code).yield_ / (1 + 3 * torsion**2).sqrt()
+
+
+def friction_of(nut_factor: Decimal, of: Thread) -> Decimal:
+    """µ in the thread and under a hexagon head alike that comes to this nut factor: `friction_torque` solved for µ.
+
+    At least 0.01: a smaller one stands for no surface.
+    """
+    stretch = of.pitch / (2 * PI)
+    arm = of.pitch_diameter / SQRT3 + of.head_bearing_mean / 2
+    return max((_positive(nut_factor, "The nut factor") * of.diameter - stretch) / arm, LEAST_FRICTION)
 
 
 def yield_torque(
@@ -178,7 +190,7 @@ def yield_torque(
 
 __all__ = [
     "NUT_FACTORS", "PROPERTY_CLASSES", "THREADS", "FastenerError", "NutFactor", "ProofShare", "PropertyClass",
-    "Thread", "UnknownPropertyClass", "UnknownThread", "friction_torque", "friction_torque_exact",
+    "Thread", "UnknownPropertyClass", "UnknownThread", "friction_of", "friction_torque", "friction_torque_exact",
     "preload_from_torque", "proof_load", "proof_share", "property_class", "question_units", "thread",
     "torque_conversions", "torque_from_preload", "yield_preload", "yield_torque",
 ]  # fmt: skip

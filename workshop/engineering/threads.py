@@ -1,9 +1,9 @@
 """Metric threads and property classes: geometry, proof loads, strengths.
 
 Sources: geometry ISO 68-1 and ISO 724; coarse and fine pitches ISO 262; stress areas and proof loads
-ISO 898-1:2013 tables 4 to 7 (coarse as reproduced by two fastener suppliers; fine from memory, equal to
-stress area times proof stress); strengths ISO 898-1:2013 table 3; bearing face ISO 4014 (smallest
-washer face), clearance hole ISO 273 medium.
+ISO 898-1:2013 tables 4 to 7 (coarse to M16 as reproduced by two fastener suppliers; fine and above M16 from
+memory, equal to stress area times proof stress); strengths ISO 898-1:2013 table 3 (classes below 8.8 and 8.8
+above 16 mm from memory); bearing face ISO 4014 (smallest washer face), clearance hole ISO 273 medium.
 """
 
 import re
@@ -81,13 +81,22 @@ class PropertyClass:
     tensile: Decimal
 
 
-# For d up to 16 mm, which is all that the thread table here holds.
+# For d up to 16 mm. The classes below 8.8 are from memory.
 PROPERTY_CLASSES: dict[str, PropertyClass] = {
+    "4.6": PropertyClass("4.6", D(225), D(240), D(400)),
+    "5.6": PropertyClass("5.6", D(280), D(300), D(500)),
+    "5.8": PropertyClass("5.8", D(380), D(420), D(520)),
+    "6.8": PropertyClass("6.8", D(440), D(480), D(600)),
     "8.8": PropertyClass("8.8", D(580), D(640), D(800)),
     "9.8": PropertyClass("9.8", D(650), D(720), D(900)),
     "10.9": PropertyClass("10.9", D(830), D(940), D(1040)),
     "12.9": PropertyClass("12.9", D(970), D(1100), D(1220)),
 }
+
+# Above 16 mm class 8.8 is stronger and 9.8 ends; the others stay the same. From memory.
+ABOVE_16: dict[str, PropertyClass] = {"8.8": PropertyClass("8.8", D(600), D(660), D(830))}
+ONLY_TO_16 = ("9.8",)
+LARGEST_OF_THE_FIRST = D(16)
 
 # d: smallest washer face dW of ISO 4014, hole dh of ISO 273 medium.
 _HEADS: dict[Decimal, tuple[Decimal, Decimal]] = {
@@ -98,6 +107,11 @@ _HEADS: dict[Decimal, tuple[Decimal, Decimal]] = {
     D(12): (D("16.63"), D("13.5")),
     D(14): (D("19.64"), D("15.5")),
     D(16): (D("22.49"), D("17.5")),
+    # From memory.
+    D(18): (D("25.34"), D(20)),
+    D(20): (D("28.19"), D(22)),
+    D(22): (D("31.71"), D(24)),
+    D(24): (D("33.61"), D(26)),
 }
 
 # d, pitch, coarse, As in mm², proof load in N for 8.8, 10.9, 12.9.
@@ -110,6 +124,8 @@ _TABLE = (
     ("12", "1.75", True, "84.3", 48900, 70000, 81800),
     ("14", "2", True, "115", 66700, 95500, 112000),
     ("16", "2", True, "157", 91000, 130000, 152000),
+    ("20", "2.5", True, "245", 147000, 203000, 238000),
+    ("24", "3", True, "353", 212000, 293000, 342000),
     ("8", "1", False, "39.2", 22700, 32500, 38000),
     ("10", "1", False, "64.5", 37400, 53500, 62700),
     ("10", "1.25", False, "61.2", 35500, 50800, 59400),
@@ -117,6 +133,9 @@ _TABLE = (
     ("12", "1.5", False, "88.1", 51100, 73100, 85500),
     ("14", "1.5", False, "125", 72500, 104000, 121000),
     ("16", "1.5", False, "167", 96900, 139000, 162000),
+    ("18", "1.5", False, "216", 130000, 179000, 210000),
+    ("20", "1.5", False, "272", 163000, 226000, 264000),
+    ("22", "1.5", False, "333", 200000, 276000, 323000),
 )
 
 
@@ -156,7 +175,7 @@ def thread(name: str) -> Thread:
 
 
 def property_class(code: str) -> PropertyClass:
-    """The property class of a written mark ("8.8", "10,9"), or `UnknownPropertyClass`."""
+    """The property class of a written mark ("8.8", "10,9") up to 16 mm, or `UnknownPropertyClass`."""
     try:
         return PROPERTY_CLASSES[code.strip().replace(",", ".")]
     except KeyError:
@@ -166,7 +185,19 @@ def property_class(code: str) -> PropertyClass:
         ) from None
 
 
-def proof_load(of: Thread, code: str) -> Decimal:
-    """Proof load in N: the standard's figure; for 9.8, which isn't in the table, As times proof stress."""
+def strength_of(of: Thread, code: str) -> PropertyClass:
+    """The strengths of a class for this thread's diameter. Refuses with `UnknownPropertyClass` one that has none."""
     strength = property_class(code)
+    if of.diameter <= LARGEST_OF_THE_FIRST:
+        return strength
+    if strength.code in ONLY_TO_16:
+        raise UnknownPropertyClass(
+            f"Class {strength.code} goes up to M16 only, not to {of.name}. Look at the mark on the head."
+        )
+    return ABOVE_16.get(strength.code, strength)
+
+
+def proof_load(of: Thread, code: str) -> Decimal:
+    """Proof load in N: the standard's figure, else As times proof stress (9.8 and the classes below 8.8)."""
+    strength = strength_of(of, code)
     return _PROOF_LOADS.get((of.name, strength.code), of.stress_area_table * strength.proof)

@@ -2,17 +2,20 @@
 
 ΔF = (θ/360°)·P / (δS + δP). The bolt's compliance δS sums head, shank, free thread, engaged thread and nut; the
 joint's δP is that of a sleeve round the bolt. Source: VDI 2230-1, from memory. The gain in the car is lower, for
-the faces settle; it ends where the bolt yields, at As·Rp0.2 in pure tension, and earlier under torsion.
+the faces settle; it ends where the bolt yields: at As·Rp0.2 in pure tension, and earlier while the friction in
+the thread twists it (`fasteners.yield_preload`, VDI 2230-1). Between the two it may yield.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from decimal import Decimal
 
 from workshop.engineering.declare import InputErrors
+from workshop.engineering.fasteners import yield_preload
 from workshop.engineering.quantities import Quantity, magnitude, quantity
-from workshop.engineering.threads import Thread, property_class
+from workshop.engineering.threads import Thread, strength_of
 
 # Young's moduli in MPa: textbook values.
 STEEL = 205_000.0
@@ -98,16 +101,25 @@ def joint(
 
 @dataclass(frozen=True)
 class AngleGain:
-    """Preloads in N: at the snug torque, as a spring would go on, at yield, and `after`, the smaller of the two.
+    """Preloads in N: at the snug torque, as a spring would go on, at yield, and `after`, at most that at yield.
 
-    `yield_angle` is how many degrees from snug the bolt takes before it yields.
+    `yield_load` is the bolt's yield in pure tension, `twisted_load` the lower one while friction twists it.
+    `yield_angle` and `twisted_angle` are how many degrees from snug it takes to reach them.
     """
 
     snug: float
     elastic: float
     yield_load: float
+    twisted_load: float
     per_degree: float
-    yield_angle: float
+
+    @property
+    def yield_angle(self) -> float:
+        return (self.yield_load - self.snug) / self.per_degree
+
+    @property
+    def twisted_angle(self) -> float:
+        return max((self.twisted_load - self.snug) / self.per_degree, 0.0)
 
     @property
     def after(self) -> float:
@@ -117,14 +129,22 @@ class AngleGain:
     def yields(self) -> bool:
         return self.elastic > self.yield_load
 
+    @property
+    def may_yield(self) -> bool:
+        """Above the yield of the twisted bolt, not above that of the bolt in pure tension."""
+        return self.twisted_load < self.elastic <= self.yield_load
 
-def angle_gain(of: Joint, class_code: str, snug: Quantity, angle: Quantity) -> AngleGain:
+
+def angle_gain(
+    of: Joint, class_code: str, snug: Quantity, angle: Quantity, friction: float | Decimal
+) -> AngleGain:
     """The preload after `angle` from the snug preload `snug`, for a bolt of a property class.
 
-    Refuses with `InputErrors` (at "torque") a snug preload at which the bolt has yielded already.
+    `friction` is µ in the thread (see `fasteners.friction_of`). Refuses with `InputErrors` (at "torque") a snug
+    preload at which the bolt has yielded already.
     """
     start, degrees = magnitude(snug, "N"), magnitude(angle, "deg")
-    at_yield = float(of.thread.stress_area * property_class(class_code).yield_)
+    at_yield = float(of.thread.stress_area * strength_of(of.thread, class_code).yield_)
     if start >= at_yield:
         raise InputErrors(
             {
@@ -132,13 +152,8 @@ def angle_gain(of: Joint, class_code: str, snug: Quantity, angle: Quantity) -> A
                 f"{at_yield / 1000:.1f} kN. Look at the torque, its unit and the friction."
             }
         )
-    return AngleGain(
-        start,
-        start + degrees * of.per_degree,
-        at_yield,
-        of.per_degree,
-        (at_yield - start) / of.per_degree,
-    )
+    twisted = float(yield_preload(of.thread, class_code, Decimal(friction), Decimal(1)))
+    return AngleGain(start, start + degrees * of.per_degree, at_yield, twisted, of.per_degree)
 
 
 def stiffness(of: Joint) -> tuple[Quantity, Quantity]:

@@ -169,11 +169,18 @@ def wear_rate(line: Fit, value_unit: str) -> Quantity:
     return found
 
 
-def kilometres(km: float) -> str:
-    """A distance ahead as people say it: two figures, for it is no more exact than that."""
+def kilometres(km: float, *, downwards: bool = False) -> str:
+    """A distance ahead as people say it: two figures, for it is no more exact than that.
+
+    `downwards`: what is left is never said to be more than was worked out.
+    """
     if km < 1:
         return "0 km"
     digits = 1 - math.floor(math.log10(km))
+    if downwards:
+        # A hair for what floats leave of a round number.
+        step = 10.0**-digits if digits < 0 else 1.0
+        return f"{math.floor(km / step * (1 + 1e-9)) * step:.0f} km"
     return f"{round(km, digits):.0f} km"
 
 
@@ -184,10 +191,10 @@ def forecast_words(ahead: Forecast, *, falling: bool) -> str:
     if ahead.left is None:
         way = "wear down" if falling else "grow"
         return f"These readings do not {way}: they say nothing of when the limit is reached."
-    text = f"At this rate the limit is reached in about {kilometres(ahead.left)}"
+    text = f"At this rate the limit is reached in about {kilometres(ahead.left, downwards=True)}"
     if ahead.latest is None:
         return f"{text}, but the readings scatter so much that it may be any time. Measure again."
-    low, high = kilometres(ahead.earliest or 0.0), kilometres(ahead.latest)
+    low, high = kilometres(ahead.earliest or 0.0, downwards=True), kilometres(ahead.latest)
     return f"{text}; by the scatter of the readings between {low} and {high} (95 %)."
 
 

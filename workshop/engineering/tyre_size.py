@@ -1,7 +1,8 @@
 """A tyre size as it stands on the sidewall, read into its numbers.
 
 Metric sizes (205/55 R16 91V) with P, LT, T before or C behind, ZR, old ones without a height (165 SR 13), metric
-rims (190/65 R390) and sizes by outside diameter in inches (31x10.50 R15). What can't be read is refused in words.
+rims (190/65 R390), sizes by outside diameter in inches (31x10.50 R15) and old ones by their width in inches (5.60-13),
+which say no diameter. What can't be read is refused in words.
 Form of the size and speed symbols: ISO 4000-1, UN R30 and R54.
 """
 
@@ -39,7 +40,13 @@ _BY_DIAMETER = re.compile(
     r"(?P<diameter>[0-9]{2}(?:[.,][0-9]{1,2})?)\s*[X×]\s*(?P<width>[0-9]{1,2}(?:[.,][0-9]{1,2})?)\s*"
     r"(?P<build>[RDB-])\s*(?P<rim>[0-9]{1,2}(?:[.,]5)?)(?![0-9])\s*(?P<suffix>LT|C)?(?![A-Z])(?P<rest>.*)"
 )
-_INCH = re.compile(r"[0-9]{1,2}[.,][0-9]{1,2}\s*(?:-|R|[A-Z]R)\s*[0-9]{1,2}.*")
+# 5.60-13, 6.40 S 13, 6.40 SR 13, 7.00 R16C: the letter before R, or in its stead, is a speed symbol.
+_INCH = re.compile(
+    r"(?P<width>[0-9]{1,2}[.,][0-9]{1,2})\s*(?:(?P<inner>[A-Z])(?=R|\s*[0-9]))??(?P<build>[RDBX×-])?\s*"
+    r"(?P<rim>[0-9]{1,2}(?:[.,]5)?)(?![0-9.,])\s*(?P<suffix>LT|C)?(?![A-Z])(?P<rest>.*)"
+)
+# A ply rating is a class of strength from the days of cotton; what the tyre carries says the load index.
+_PLY = re.compile(r"(?<=\s)([0-9]{1,2})\s?PR(?=\s)")
 # 91V, 104/102R, (91Y); a load index alone counts too.
 _SERVICE = re.compile(
     r"\(?\s*(?P<index>[0-9]{2,3})(?:\s*/\s*(?P<twin>[0-9]{2,3}))?\s*(?P<symbol>A[1-8]|[A-Z])?\s*\)?(?![A-Z0-9])"
@@ -54,14 +61,17 @@ class TyreError(EngineeringError):
 class TyreSize:
     """`width` in mm, `aspect` in %, `rim` in mm; `outside` in mm where the size names the diameter itself.
 
+    `aspect` None: no height is said and none can be taken (old sizes by inches, cross-ply without a height): width
+    and rim are known, and asking for the diameter is refused.
+
     `kind`: "" (metric), "P", "LT", "T" (temporary spare) or "C" (commercial). `radial` False: cross-ply or belted.
     `load_index` is that of a single tyre, `twin_index` that of twinned ones. `symbol` "" = not said; ZR alone
-    says "over 240 km/h" and leaves it empty. `height_assumed`: the size names no height.
+    says "over 240 km/h" and leaves it empty. `height_assumed`: the size names no height. `ply`: the ply rating.
     """
 
     text: str
     width: float
-    aspect: float
+    aspect: float | None
     rim: float
     kind: str = ""
     radial: bool = True
@@ -72,11 +82,23 @@ class TyreSize:
     symbol: str = ""
     outside: float | None = None
     height_assumed: bool = False
+    ply: int | None = None
+
+    @property
+    def has_diameter(self) -> bool:
+        return self.outside is not None or self.aspect is not None
 
     @property
     def diameter(self) -> float:
-        """Outside diameter by the size, mm: the rim and the sidewall twice."""
-        return self.outside if self.outside is not None else self.rim + 2 * self.width * self.aspect / 100
+        """Outside diameter by the size, mm: the rim and the sidewall twice. Refuses with `TyreError` where it says none."""
+        if self.outside is not None:
+            return self.outside
+        if self.aspect is None:
+            raise TyreError(
+                f"“{self.text}” names no height, so nobody can work out its diameter: take the circumference from the "
+                "tyre's maker, or measure one turn."
+            )
+        return self.rim + 2 * self.width * self.aspect / 100
 
     @property
     def sidewall(self) -> float:
@@ -91,11 +113,8 @@ def parse_size(text: str) -> TyreSize:
         return _by_diameter(tidy, match)
     if match := _METRIC.fullmatch(tidy):
         return _metric(tidy, match)
-    if _INCH.fullmatch(tidy):
-        raise TyreError(
-            f"“{tidy}” names its width in inches and no height: measure the outside diameter, or take the "
-            "circumference from the tyre's maker."
-        )
+    if (match := _INCH.fullmatch(tidy)) and (match["inner"] or match["build"]):
+        return _by_inches(tidy, match)
     raise TyreError(
         f"“{tidy[:40]}” is not read as a tyre size. Write it as on the sidewall, such as 205/55 R16 91V."
     )
@@ -109,16 +128,14 @@ def _metric(tidy: str, match: re.Match[str]) -> TyreSize:
         raise TyreError(f"A tyre {width:.0f} mm wide is not plausible: widths lie between 60 and 405 mm.")
     if aspect is not None and not 20 <= float(aspect) <= 110:
         raise TyreError(f"A height of {aspect} % is not plausible: heights lie between 20 and 110 %.")
-    if inner and inner not in SPEED_SYMBOLS and inner != "Z":
-        raise TyreError(f"“{inner}{build}” is not read: before the R stands nothing, a speed symbol or Z.")
-    if aspect is None and build != "R":
-        raise TyreError("This size names no height, and it is no radial: measure the outside diameter.")
+    _check_inner(inner, build)
+    taken = HEIGHT_WITHOUT_A_FIGURE if build == "R" else None
     rest = _rest(match["rest"])
     kind = match["prefix"] or match["suffix"] or ""
     return TyreSize(
         tidy,
         width,
-        float(aspect) if aspect else HEIGHT_WITHOUT_A_FIGURE,
+        float(aspect) if aspect else taken,
         rim,
         kind=kind,
         radial=build == "R",
@@ -127,7 +144,35 @@ def _metric(tidy: str, match: re.Match[str]) -> TyreSize:
         load_index=rest.index,
         twin_index=rest.twin,
         symbol=rest.symbol or (inner if inner != "Z" else ""),
-        height_assumed=aspect is None,
+        height_assumed=aspect is None and taken is not None,
+        ply=rest.ply,
+    )
+
+
+def _check_inner(inner: str, build: str) -> None:
+    if inner and inner not in SPEED_SYMBOLS and inner != "Z":
+        raise TyreError(f"“{inner}{build}” is not read: before the R stands nothing, a speed symbol or Z.")
+
+
+def _by_inches(tidy: str, match: re.Match[str]) -> TyreSize:
+    width, build, inner = _inches(match["width"]), match["build"] or "", match["inner"] or ""
+    if not 50 <= width <= 405:
+        raise TyreError(f"A tyre {match['width']} in wide is not plausible: widths lie between 2 and 16 in.")
+    _check_inner(inner, build)
+    rest = _rest(match["rest"])
+    return TyreSize(
+        tidy,
+        width,
+        None,
+        _rim(match["rim"]),
+        kind=match["suffix"] or "",
+        radial=build == "R",
+        zr=inner == "Z",
+        extra_load=rest.extra_load,
+        load_index=rest.index,
+        twin_index=rest.twin,
+        symbol=rest.symbol or (inner if inner != "Z" else ""),
+        ply=rest.ply,
     )
 
 
@@ -148,6 +193,7 @@ def _by_diameter(tidy: str, match: re.Match[str]) -> TyreSize:
         twin_index=rest.twin,
         symbol=rest.symbol,
         outside=outside,
+        ply=rest.ply,
     )
 
 
@@ -157,6 +203,7 @@ class _Rest:
     twin: int | None
     symbol: str
     extra_load: bool
+    ply: int | None
 
 
 def _rest(text: str) -> _Rest:
@@ -167,9 +214,11 @@ def _rest(text: str) -> _Rest:
             shorter = re.sub(rf"(?<=\s){re.escape(word)}(?=\s)", " ", left)
             extra = extra or (matters and shorter != left)
             left = shorter
-    left = left.strip()
+    found = _PLY.search(left)
+    ply = int(found[1]) if found else None
+    left = _PLY.sub(" ", left).strip()
     if not left:
-        return _Rest(None, None, "", extra)
+        return _Rest(None, None, "", extra, ply)
     match = _SERVICE.fullmatch(left)
     if match is None:
         raise TyreError(
@@ -178,7 +227,7 @@ def _rest(text: str) -> _Rest:
     symbol = match["symbol"] or ""
     if symbol:
         speed_of(symbol)
-    return _Rest(int(match["index"]), int(match["twin"]) if match["twin"] else None, symbol, extra)
+    return _Rest(int(match["index"]), int(match["twin"]) if match["twin"] else None, symbol, extra, ply)
 
 
 def _rim(text: str) -> float:
@@ -188,8 +237,8 @@ def _rim(text: str) -> float:
         if not 300 <= value <= 560:
             raise TyreError(f"A rim of {text} mm is not plausible: metric rims lie between 300 and 560 mm.")
         return value
-    if not 8 <= value <= 26:
-        raise TyreError(f"A rim of {text} in is not plausible: rims lie between 8 and 26 in.")
+    if not 4 <= value <= 26:
+        raise TyreError(f"A rim of {text} in is not plausible: rims lie between 4 and 26 in.")
     return value * MM_PER_INCH
 
 

@@ -17,7 +17,7 @@ from workshop.engineering.tyre_size import MM_PER_INCH, TyreError, TyreSize, spe
 # Dynamic rolling circumference of a radial over its diameter (ETRTO). From memory.
 ROLLING_FACTOR = 3.05
 
-# kg for one tyre. 71 to 110 from two public tables; 50 to 69 and 111 to 130 from memory, all within 2 % of the
+# kg for one tyre. 71 to 110 from two public tables; 50 to 70 and 111 to 160 from memory, all within 2 % of the
 # series 45 · 10^(LI/80) that the index is built on.
 LOADS: dict[int, int] = dict(
     enumerate(
@@ -29,7 +29,10 @@ LOADS: dict[int, int] = dict(
             600, 615, 630, 650, 670, 690, 710, 730, 750, 775,
             800, 825, 850, 875, 900, 925, 950, 975, 1000, 1030,
             1060, 1090, 1120, 1150, 1180, 1215, 1250, 1285, 1320, 1360,
-            1400, 1450, 1500, 1550, 1600, 1650, 1700, 1750, 1800, 1850, 1900,
+            1400, 1450, 1500, 1550, 1600, 1650, 1700, 1750, 1800, 1850,
+            1900, 1950, 2000, 2060, 2120, 2180, 2240, 2300, 2360, 2430,
+            2500, 2575, 2650, 2725, 2800, 2900, 3000, 3075, 3150, 3250,
+            3350, 3450, 3550, 3650, 3750, 3875, 4000, 4125, 4250, 4375, 4500,
         ),
         start=50,
     )
@@ -37,6 +40,8 @@ LOADS: dict[int, int] = dict(
 
 PUBLISHED_INDICES = range(71, 111)
 
+# km/h: up to this speed every tyre may carry its whole load.
+FULL_LOAD_TO = 210
 # Above this speed (km/h) the load falls by so much (a share) for each km/h: V to 91 % at 240, W to 85 % at 270.
 _FULL_LOAD_TO: dict[str, tuple[float, float]] = {"V": (210, 0.003), "W": (240, 0.005), "Y": (270, 0.005)}
 
@@ -51,6 +56,8 @@ LOAD_MEMORY = Source(
 LOAD_FAST = Source(
     "UN Regulation No. 30", "load above 210 km/h: the steps between the ends", Kind.FROM_MEMORY
 )
+
+PLY_WORDS = "A ply rating (PR) is read past: what the tyre carries says its load index."
 
 # Room for what a float leaves of an exact sum.
 _HAIR = 1e-9
@@ -126,8 +133,18 @@ def share_at(symbol: str, speed: float) -> float:
     return 1 - max(0.0, speed - full) * fall
 
 
+def share_range(symbol: str, speed: float | None) -> tuple[float, float]:
+    """The least and the greatest part of its load that counts, where symbol ("") or speed in km/h may not be known.
+
+    A car faster than its tyres is taken at their speed. Without a symbol it may be each of those that lose load.
+    """
+    symbols = (symbol,) if symbol else tuple(_FULL_LOAD_TO)
+    shares = [share_at(one, min(speed if speed is not None else math.inf, speed_of(one))) for one in symbols]
+    return min(shares), shares[0] if symbol and speed is not None else 1.0
+
+
 def needed_index(load: float, share: float, tyres: int) -> str:
-    """The lowest load index with which so many tyres carry a load in kg at a share; "over 130" past the table."""
+    """The lowest load index with which so many tyres carry a load in kg at a share; "over 160" past the table."""
     for index, each in LOADS.items():
         if each * share * tyres >= load:
             return str(index)
@@ -189,13 +206,14 @@ def speedometer_plot(
 
 
 def _speedometer_words(change: float, overread: float, at: list[int]) -> str:
+    drawn = f"Drawn for a speedometer that showed {overread * 100:.3g} % too much with the factory's tyre. "
     off = [(v, r39_off(shown_at(v, overread, change), v)) for v in at]
     low, high = [v for v, x in off if x < 0], [v for v, x in off if x > 0]
     if low:
-        return f"The line lies below zero at {_listed(low)} km/h: the speedometer shows less than the car does there."
+        return f"{drawn}The line lies below zero at {_listed(low)} km/h: the speedometer shows less than the car does there."
     if high:
-        return f"The line lies above the band of UN R39 at {_listed(high)} km/h: the speedometer shows too much there."
-    return f"At {_listed(at)} km/h the line lies in the band of UN R39: never below the true speed, never far above it."
+        return f"{drawn}The line lies above the band of UN R39 at {_listed(high)} km/h: the speedometer shows too much there."
+    return f"{drawn}At {_listed(at)} km/h the line lies in the band of UN R39: never below the true speed, never far above it."
 
 
 def _listed(speeds: list[int]) -> str:

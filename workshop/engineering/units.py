@@ -31,7 +31,7 @@ class Unit:
     """One unit a person may choose.
 
     `code` is what the database stores, `label` what a person reads, `pint` Pint's own name.
-    `decimals` is how many decimals a screen shows at most; from `whole_from` on it shows none.
+    `decimals` is how many decimals a screen shows of a value from 1 on; from `whole_from` on it shows none.
     """
 
     code: str
@@ -43,6 +43,11 @@ class Unit:
 
 
 _100 = Decimal(100)
+_1000 = Decimal(1000)
+# Below 1 a value keeps so many figures, whatever its unit's decimals: 15.7 W are 0.016 kW and not 0 kW.
+LEAST_FIGURES = 2
+# Decimals beyond these are the tail that floats leave of a difference of nothing.
+MOST_DECIMALS = 9
 
 _LIST = (
     # N·m and J have the same dimension, and lb is a mass: torque is kept apart by name.
@@ -56,10 +61,10 @@ _LIST = (
     Unit("arcmin", "′", "angle", "arcminute", 1, _100),
     Unit("km", "km", "distance", "kilometer"),
     Unit("mi", "mi", "distance", "mile"),
-    Unit("mm", "mm", "length", "millimeter", 3, _100),
+    Unit("mm", "mm", "length", "millimeter", 3, _1000),
     Unit("m", "m", "length", "meter", 3, _100),
     Unit("in", "in", "length", "inch", 4, _100),
-    Unit("kPa", "kPa", "pressure", "kilopascal", 1, _100),
+    Unit("kPa", "kPa", "pressure", "kilopascal", 1, _1000),
     Unit("bar", "bar", "pressure", "bar", 2, _100),
     Unit("psi", "psi", "pressure", "pound_force_per_square_inch", 1, _100),
     Unit("V", "V", "voltage", "volt", 2),
@@ -227,13 +232,17 @@ def with_label(number: str, code: str) -> str:
 
 
 def rounded(value: Decimal, code: str) -> Decimal:
-    """A value for display, with at most as many decimals as its unit deserves.
+    """A value for display, with as many decimals as its unit deserves; below 1 with two figures at least.
 
-    Never adds a digit: what was set at 120 is not shown as a measured 120.0.
+    Never adds a digit: what was set at 120 is not shown as a measured 120.0. What is not zero is not shown as 0,
+    down to half of the ninth decimal.
     """
     chosen = unit(code)
     whole = chosen.whole_from is not None and abs(value) >= chosen.whole_from
-    step = Decimal(1).scaleb(0 if whole else -chosen.decimals)
+    decimals = 0 if whole else chosen.decimals
+    if 0 < abs(value) < 1:
+        decimals = max(decimals, min(LEAST_FIGURES - 1 - value.adjusted(), MOST_DECIMALS))
+    step = Decimal(1).scaleb(-decimals)
     with localcontext(prec=WORKING_DIGITS):
         return _tidy(value.quantize(step, rounding=ROUND_HALF_UP)) + 0
 

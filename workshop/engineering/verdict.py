@@ -17,6 +17,8 @@ from workshop.engineering.units import factor, with_label
 # A comparison at a limit must be exact: products of typed numbers fit, and no quotient is compared.
 DIGITS = 60
 MOST_DECIMALS = 30
+# As many a sentence gives, where no more are needed to tell a number from its limit.
+MOST_SAID = 3
 
 
 class LimitsError(EngineeringError):
@@ -120,20 +122,43 @@ class Judgement:
 
 @dataclass(frozen=True)
 class _Words:
-    """Numbers of one unit said in another, for a sentence: `ratio` of the shown unit to one of them."""
+    """Numbers of one unit said in another, for a sentence: `ratio` of the shown unit to one of them.
+
+    `fewest` decimals of a number that was worked out: more only where they tell it from a limit.
+    """
 
     ratio: Decimal
     code: str
+    judged_by: Limits
+    fewest: int = MOST_SAID
 
-    def value(self, value: Decimal, decimals: int = 3) -> str:
+    def _text(self, value: Decimal, decimals: int = MOST_SAID) -> str:
         return with_label(plain(value * self.ratio, decimals), self.code)
+
+    def value(self, value: Decimal) -> str:
+        return self._text(value, self._decimals(value))
+
+    def _decimals(self, value: Decimal) -> int:
+        """The fewest with which the text lies on the same side of both limits, as they are said, as the value."""
+        for decimals in range(self.fewest, MOST_SAID):
+            said = round(value * self.ratio, decimals)
+            if all(
+                (said > round(limit * self.ratio, MOST_SAID)) == (value > limit)
+                and (said < round(limit * self.ratio, MOST_SAID)) == (value < limit)
+                for limit in (self.judged_by.low, self.judged_by.high)
+                if limit is not None
+            ):
+                return decimals
+        return MOST_SAID
 
     def pair(self, value: Decimal, limit: Decimal) -> tuple[str, str]:
         """Two different numbers as texts that differ, so that no sentence says "90 is below 90"."""
-        decimals = 3
-        while self.value(value, decimals) == self.value(limit, decimals):
+        if self._text(value) != self._text(limit):
+            return self.value(value), self._text(limit)
+        decimals = MOST_SAID
+        while self._text(value, decimals) == self._text(limit, decimals):
             decimals += 1
-        return self.value(value, decimals), self.value(limit, decimals)
+        return self._text(value, decimals), self._text(limit, decimals)
 
     def limits(self, limits: Limits) -> str:
         shown = (None if x is None else x * self.ratio for x in (limits.low, limits.high))
@@ -202,18 +227,20 @@ def judge(
     *,
     unit: str = "N.m",
     shown_in: str | None = None,
+    fewest_decimals: int = MOST_SAID,
 ) -> Judgement:
     """Judge one torque or angle against its limits; limits are inclusive.
 
     `value` is what the tool was set to or showed; it and the limits are in `unit`, best the base unit.
-    The sentence speaks in `shown_in`, such as the tool's own unit. Refuses zero and negative values, and
+    The sentence speaks in `shown_in`, such as the tool's own unit; a value that was worked out is given with
+    `fewest_decimals`, or as many more, to three, as put it on its side of a limit. Refuses zero and negative values, and
     deviations outside 0 to 100 %, with `ReadingError`.
     """
     if not value.is_finite() or value <= 0:
         raise ReadingError("A reading must be above zero.")
     with localcontext(prec=DIGITS):
         shown = shown_in or unit
-        say = _Words(factor(unit, shown), shown)
+        say = _Words(factor(unit, shown), shown, limits, fewest_decimals)
         d = _fraction(deviation_percent)
         true_low, true_high = value / (1 + d), value / (1 - d)
         proven = proven_range(limits, deviation_percent)

@@ -94,6 +94,7 @@ def _current(
 
 CALCULATOR = Calculator(
     slug="added-load",
+    words=("ballast", "luggage", "weight"),
     name="Added load",
     group="Electrical",
     question="Can this circuit and the alternator take one more load?",

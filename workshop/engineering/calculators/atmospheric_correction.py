@@ -79,6 +79,7 @@ def work(
 
 CALCULATOR = Calculator(
     slug="atmospheric-correction",
+    words=("dyno", "rolling road", "horsepower"),
     name="Power corrected for the air",
     group="Engine tests",
     question="What would the engine have given in the standard's air?",

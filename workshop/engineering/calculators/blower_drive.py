@@ -63,6 +63,7 @@ def _rpm(speed: Quantity) -> str:
 
 CALCULATOR = Calculator(
     slug="blower-drive",
+    words=("supercharger", "compressor", "belt"),
     name="Blower speed from its pulleys",
     group="Forced induction",
     question="How fast does the blower turn at the limiter, and at which engine speed does it reach its maximum?",
@@ -81,7 +82,7 @@ CALCULATOR = Calculator(
         ),
         Number(
             "factory_pulley", "Factory's blower pulley diameter", "length", "mm", D(20), D(300),
-            help="To see both side by side.", optional=True,
+            help="To see both side by side.", optional=True, factory_item="blower_pulley",
         ),
     ),
     outputs=(

@@ -134,6 +134,7 @@ def _percent(change: float) -> str:
 
 CALCULATOR = Calculator(
     slug="blower-or-cooler",
+    words=("intercooler", "supercharger", "turbo"),
     name="Better compressor or bigger cooler",
     group="Forced induction",
     question="Does a more efficient compressor or a better charge cooler give the engine denser air?",

@@ -12,6 +12,7 @@ from workshop.engineering.declare import Calculator, InputErrors, Number, Outcom
 from workshop.engineering.quantities import Quantity, magnitude, quantity
 
 D = Decimal
+NEVER = "none before the rear wheels lift"
 
 
 def work(
@@ -39,7 +40,7 @@ def work(
             "rear": f"{rear:.3f}",
             "efficiency": quantity(100 * balance.efficiency(z), "%"),
             "ideal": quantity(100 * load.rear_at(z), "%"),
-            "critical": quantity(balance.critical, "g0"),
+            "critical": NEVER if balance.crossing is None else quantity(balance.crossing, "g0"),
             "front_load": quantity(100 * load.front_at(z), "%"),
         },
         f"At {z:.2f} g the {busier} axle uses the more adhesion, {max(front, rear):.3f}: on a road with less it would "
@@ -52,6 +53,7 @@ def work(
 
 CALCULATOR = Calculator(
     slug="brake-adhesion",
+    words=("grip", "lock up"),
     name="Adhesion used by each axle",
     group="Brakes",
     question="How much grip does each axle need at a deceleration, for a given rear share of the brake force?",

@@ -155,7 +155,7 @@ def work(**given: Any) -> Outcome:
     return Outcome(
         {
             "critical": quantity(balance.critical, "g0"),
-            "rear_share": quantity(balance.split.rear * 100, "%"),
+            "rear_share" if knee is None else "rear_share_before": quantity(balance.split.rear * 100, "%"),
             "front_force": f"{hardware.front:.1f} N",
             "rear_force": f"{hardware.rear:.1f} N",
             "half": quantity(hardware.pressure(0.5, weight), "bar"),
@@ -237,6 +237,7 @@ def _by_deceleration(balance: Balance, hardware: Brakes, weight: float) -> list[
 
 CALCULATOR = Calculator(
     slug="brake-balance",
+    words=("bias", "proportioning", "lock up"),
     name="Brake balance",
     group="Brakes",
     question="Which axle locks first, and at what deceleration, with these pistons, discs, pads and tyres?",
@@ -279,7 +280,8 @@ CALCULATOR = Calculator(
     ),
     outputs=(
         Output("critical", "Deceleration from which the rear locks first", "g0", main=True),
-        Output("rear_share", "Rear share of the brake force, below the valve's knee", "%"),
+        Output("rear_share", "Rear share of the brake force", "%"),
+        Output("rear_share_before", "Rear share of the brake force, below the valve's knee", "%"),
         Output("front_force", "Front brake force at the road for each bar"),
         Output("rear_force", "Rear brake force at the road for each bar"),
         Output("half", "Line pressure for 0.5 g", "bar"),

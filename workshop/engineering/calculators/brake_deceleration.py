@@ -45,6 +45,7 @@ def work(speed: Quantity, distance_begin: Quantity, distance_end: Quantity) -> O
 
 CALCULATOR = Calculator(
     slug="brake-deceleration",
+    words=("braking", "g force"),
     name="Deceleration of a stop",
     group="Brakes",
     question="How hard did the car brake, once the brakes were fully on?",

@@ -56,6 +56,7 @@ def work(
 
 CALCULATOR = Calculator(
     slug="brake-disc-heat",
+    words=("fade", "rotor"),
     name="Heat of one stop in the discs",
     group="Brakes",
     question="How much hotter does one hard stop make the discs?",

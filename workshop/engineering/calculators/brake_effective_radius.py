@@ -54,6 +54,7 @@ DISC_AND_PAD = (
 
 CALCULATOR = Calculator(
     slug="brake-effective-radius",
+    words=("rotor", "caliper"),
     name="Effective radius of a disc brake",
     group="Brakes",
     question="At what radius does the friction of the pads act on the disc?",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from workshop.engineering.brakes import CAUTION, ROADWORTHINESS, braking_share, weaker_over_stronger
+from workshop.engineering.brakes import CAUTION, ROADWORTHINESS, apart, braking_share, weaker_over_stronger
 from workshop.engineering.declare import Calculator, Choice, InputErrors, Number, Outcome, Output
 from workshop.engineering.quantities import Quantity, quantity
 
@@ -17,9 +17,12 @@ RULES = {
     "van_old": ("older goods vehicle to 3.5 t", 45),
     "parking": ("parking brake", 16),
 }
-MAJOR, DANGEROUS = 0.70, 0.50
+# In %, the weaker side's force over the stronger's. Directive 2014/45/EU, Annex I, 1.2.1, from memory.
+MAJOR, DANGEROUS = 70, 50
 # Less than this is drag, not braking (common practice, no source).
-ONE_SIDED = 0.2
+ONE_SIDED = 20
+# Exactly at a limit is not under it: rounding must not decide.
+ROUNDING = 1e-9
 # More than this no tyre on a roller gives (common practice, no source).
 MOST = 1.5
 WHEELS = (
@@ -41,15 +44,16 @@ def work(mass: Quantity, rule: str, **forces: Quantity) -> Outcome:
     words, least = RULES[rule]
     sentences, odd = [], False
     percent = 100 * share
-    if percent >= least:
+    if percent >= least - ROUNDING:
         sentences.append(
             f"The brakes make {percent:.1f} % of the weight; the directive asks for {least} % ({words})."
         )
     else:
         odd = True
-        grade = "dangerous, being under half of it" if percent < least / 2 else "a major deficiency"
+        half = percent < least / 2 - ROUNDING
+        grade = "dangerous, being under half of it" if half else "a major deficiency"
         sentences.append(
-            f"The brakes make {percent:.1f} % of the weight, less than the {least} % that the directive asks for "
+            f"The brakes make {apart(percent, least / 2 if half else least)} % of the weight, less than the {least} % that the directive asks for "
             f"({words}): it counts that as {grade}."
         )
     values: dict[str, Quantity | str] = {"efficiency": quantity(percent, "%")}
@@ -62,20 +66,26 @@ def work(mass: Quantity, rule: str, **forces: Quantity) -> Outcome:
             odd = True
             sentences.append(f"No wheel of the {axle} axle brakes.")
             continue
-        values[f"{axle}_imbalance"] = quantity(100 * weaker, "%")
+        weaker *= 100
+        values[f"{axle}_imbalance"] = quantity(weaker, "%")
         side = "left" if sides[0] < sides[1] else "right"
-        said = f"On the {axle} axle the {side} wheel has {100 * weaker:.1f} % of the other's force"
+        dangerous = axle == "front" and weaker < DANGEROUS - ROUNDING
+        limit = ONE_SIDED if rule == "parking" else DANGEROUS if dangerous else MAJOR
+        said = f"On the {axle} axle the {side} wheel has {apart(weaker, limit)} % of the other's force"
         if rule == "parking":
             # The directive gives the share for the service brake only; a side that does nothing is named there too.
-            if weaker < ONE_SIDED:
+            if weaker < ONE_SIDED - ROUNDING:
                 odd = True
                 sentences.append(
                     f"{said}: the directive counts a parking brake that fails on one side as a major deficiency."
                 )
-        elif weaker < MAJOR:
+        elif weaker < MAJOR - ROUNDING:
             odd = True
-            grade = "dangerous" if weaker < DANGEROUS and axle == "front" else "a major deficiency"
-            sentences.append(f"{said}: under 70 % the directive counts as {grade}.")
+            sentences.append(
+                f"{said}: under {DANGEROUS} % on a steered axle the directive counts as dangerous."
+                if dangerous
+                else f"{said}: under {MAJOR} % the directive counts as a major deficiency."
+            )
     return Outcome(
         values,
         " ".join(sentences),
@@ -89,6 +99,7 @@ def work(mass: Quantity, rule: str, **forces: Quantity) -> Outcome:
 
 CALCULATOR = Calculator(
     slug="brake-efficiency",
+    words=("roller", "rolling road", "brake tester"),
     name="Brake efficiency and imbalance",
     group="Brakes",
     question="What do the brake tester's readings say about efficiency, and about left against right?",

@@ -31,6 +31,7 @@ def work(
 
 CALCULATOR = Calculator(
     slug="brake-line-pressure",
+    words=("hydraulic", "brake fluid"),
     name="Brake line pressure",
     group="Brakes",
     question="What pressure does a foot make in the brake line?",

@@ -73,6 +73,7 @@ _BEFORE_AFTER = (("before", "before"), ("after", "after"))
 
 CALCULATOR = Calculator(
     slug="brake-pedal-effort",
+    words=("master cylinder", "piston", "caliper"),
     name="Pedal effort after a change",
     group="Brakes",
     question="How much harder, and how much further, must one press after another master cylinder or caliper?",

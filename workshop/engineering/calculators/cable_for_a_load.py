@@ -103,6 +103,7 @@ def work(
 
 CALCULATOR = Calculator(
     slug="cable-for-a-load",
+    words=("wire", "wiring", "cross-section", "gauge"),
     name="Cable for a load",
     group="Electrical",
     question="What is the thinnest standard cable for this load, so far away?",

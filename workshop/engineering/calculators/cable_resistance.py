@@ -52,6 +52,7 @@ def work(section: Quantity | None, gauge: str | None, length: Quantity, temperat
 
 CALCULATOR = Calculator(
     slug="cable-resistance",
+    words=("wire", "wiring", "copper"),
     name="Resistance of a cable",
     group="Electrical",
     question="What resistance does this length of copper cable have, and is a measured one plausible?",

@@ -96,6 +96,7 @@ def _bar(pressure: Quantity) -> str:
 
 CALCULATOR = Calculator(
     slug="charge-cooler",
+    words=("intercooler", "turbo", "heat soak"),
     name="Charge cooler",
     group="Forced induction",
     question="How well does the charge cooler work, and how much denser does it make the air?",

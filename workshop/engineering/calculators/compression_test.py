@@ -17,7 +17,7 @@ from workshop.engineering.declare import (
 )
 from workshop.engineering.engine_tests import LEAST_RATIO, MOST_SPREAD, spread_of
 from workshop.engineering.quantities import Quantity, magnitude, number, pint_unit, quantity
-from workshop.engineering.units import show
+from workshop.engineering.units import Amount, show
 
 D = Decimal
 UNITS_OF_GAUGES = ("bar", "kPa", "psi")
@@ -32,6 +32,7 @@ def work(pressures: list[Quantity], least: Quantity | None) -> Outcome:
     if max(readings) <= 0:
         raise InputErrors({"pressures": "No cylinder shows any: look at gauge, valves and timing first."})
     found = spread_of(readings)
+    alone = len(readings) == 1
     even_by_ratio = found.ratio >= LEAST_RATIO - HAIR
     even_by_spread = found.spread <= MOST_SPREAD + HAIR
     limit = None if least is None else magnitude(least, code)
@@ -47,16 +48,22 @@ def work(pressures: list[Quantity], least: Quantity | None) -> Outcome:
             (
                 f"{cylinder}",
                 show(number(one, code)),
-                f"{one / found.highest * 100:.1f} %",
-                f"{_signed(one / found.mean - 1)}",
+                "–" if alone else f"{one / found.highest * 100:.1f} %",
+                "–" if alone else _signed(one / found.mean - 1),
                 ", ".join(marks) or "–",
             )
         )
     verdict = (
-        f"The lowest cylinder has {found.ratio * 100:.1f} % of the highest: by the 75 % rule the cylinders are "
-        f"{'even' if even_by_ratio else 'not even'}. From highest to lowest it is {found.spread * 100:.1f} %: by the "
+        f"The lowest cylinder has {_apart(found.ratio, LEAST_RATIO)} of the highest: by the 75 % rule the cylinders are "
+        f"{'even' if even_by_ratio else 'not even'}. From highest to lowest it is {_apart(found.spread, MOST_SPREAD)}: by the "
         f"stricter 10 % rule they are {'even' if even_by_spread else 'not even'}."
     )
+    if alone:
+        verdict = (
+            f"One cylinder with {show(number(found.lowest, code))}: there is no other to compare it with."
+        )
+        if limit is not None:
+            verdict += f" The least pressure is {show(number(limit, code))}."
     notes = []
     if too_low:
         which = ", ".join(map(str, too_low))
@@ -72,15 +79,19 @@ def work(pressures: list[Quantity], least: Quantity | None) -> Outcome:
             "With spark ignition, test the low ones again with a spoon of oil: a rise speaks of rings, none of valves or "
             "gasket."
         )
-    return Outcome(
-        {
+    values: dict[str, Quantity | Amount | str] = {
+        "lowest": number(found.lowest, code),
+        "highest": number(found.highest, code),
+        "mean": number(found.mean, code),
+    }
+    if not alone:
+        values |= {
             "ratio": quantity(found.ratio, "1"),
             "spread": quantity(found.spread, "1"),
-            "lowest": number(found.lowest, code),
-            "highest": number(found.highest, code),
-            "mean": number(found.mean, code),
             "from_mean": quantity(found.from_mean, "1"),
-        },
+        }
+    return Outcome(
+        values,
         verdict,
         not even_by_spread or bool(too_low),
         notes,
@@ -94,6 +105,18 @@ def work(pressures: list[Quantity], least: Quantity | None) -> Outcome:
     )
 
 
+def _apart(share: float, rule: float) -> str:
+    """A share in per cent, with as many decimals as tell it from the rule: not "75.0 %, not even"."""
+    decimals = 1
+    while (
+        decimals < 6
+        and abs(share - rule) > HAIR
+        and f"{share:.{decimals + 2}f}" == f"{rule:.{decimals + 2}f}"
+    ):
+        decimals += 1
+    return f"{share * 100:.{decimals}f} %"
+
+
 def _signed(share: float) -> str:
     text = f"{abs(share) * 100:.1f}"
     return f"{'' if text == '0.0' else '+' if share > 0 else '−'}{text} %"
@@ -101,6 +124,7 @@ def _signed(share: float) -> str:
 
 CALCULATOR = Calculator(
     slug="compression-test",
+    words=("cylinder", "compression tester"),
     name="Compression test",
     group="Engine tests",
     question="Are the cylinders even, and is none below the least pressure?",

@@ -76,6 +76,7 @@ def _degrees(temperature: Quantity) -> str:
 
 CALCULATOR = Calculator(
     slug="compressor-outlet",
+    words=("turbo", "supercharger", "boost"),
     name="Air behind a compressor",
     group="Forced induction",
     question="How hot and how dense does the air leave a blower or turbocharger?",

@@ -97,6 +97,7 @@ def _degrees(name: str, label: str, low: int, high: int, *, optional: bool = Tru
 
 CALCULATOR = Calculator(
     slug="cross-values",
+    words=("side to side", "camber", "caster", "castor"),
     name="Left against right",
     group="Alignment and steering",
     question="How far do camber, caster and ride height differ from left to right?",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from workshop.engineering.declare import Assumption, Calculator, Kind, Number, Outcome, Output, Source
-from workshop.engineering.drain import PRACTICE
+from workshop.engineering.drain import PRACTICE, days_words
 from workshop.engineering.electrical import hours_to_flat, time_to_flat
 from workshop.engineering.plot import Axis, Line, Mark, Plot
 from workshop.engineering.quantities import Quantity, amount, magnitude
@@ -20,14 +20,15 @@ def work(capacity: Quantity, usable: Quantity, current: Quantity, standing: Quan
     time = time_to_flat(capacity, usable, current)
     days = magnitude(time, "d")
     values: dict[str, Quantity | str] = {"time": time, "taken": capacity * usable}
-    verdict = f"At {show(amount(current, 'mA'))} the battery lasts {_days(days)} until {usable_words(share)} is taken."
+    verdict = f"At {show(amount(current, 'mA'))} the battery lasts {days_words(days)} until {usable_words(share)} is taken."
     odd = False
     if standing is not None:
         most = capacity * usable / standing
         values["most"] = most
-        odd = magnitude(standing, "d") > days
+        # A hair of tolerance, so that just as long is not less.
+        odd = magnitude(standing, "d") > days * (1 + 1e-9)
         verdict += (
-            f" That is {'less' if odd else 'no less'} than the {_days(magnitude(standing, 'd'))} it has to stand; "
+            f" That is {'less' if odd else 'no less'} than the {days_words(magnitude(standing, 'd'))} it has to stand; "
             f"for those it may take {show(amount(most, 'mA'))}."
         )
     return Outcome(
@@ -43,10 +44,6 @@ def usable_words(share: float) -> str:
     return f"{100 * share:.0f} % of its charge"
 
 
-def _days(days: float) -> str:
-    return f"{days:.1f}".removesuffix(".0") + " days" if days < 100 else f"{days:.0f} days"
-
-
 def _plot(capacity_ah: float, share: float, current_ma: float, days: float) -> Plot:
     """Days over the current, from a fifth of it to twice it."""
     currents = [current_ma * (0.2 + 1.8 * step / (POINTS - 1)) for step in range(POINTS)]
@@ -57,16 +54,17 @@ def _plot(capacity_ah: float, share: float, current_ma: float, days: float) -> P
         "Days until flat over the current",
         Axis("Current, mA", 0, currents[-1]),
         Axis("Days", 0, curve[0][1]),
-        f"{_days(days)} at {current_ma:.3g} mA; half the current lasts twice as long.",
+        f"{days_words(days)} at {current_ma:.3g} mA; half the current lasts twice as long.",
         lines=(Line("this battery", curve),),
         marks=(Mark("this current", (current_ma, days)),),
         head=("Current", "Days"),
-        rows=tuple((f"{at:.3g} mA", f"{value:.1f}") for at, value in shown),
+        rows=tuple((f"{at:.3g} mA", f"{value:.1f}" if value >= 1 else f"{value:.2g}") for at, value in shown),
     )
 
 
 CALCULATOR = Calculator(
     slug="days-to-flat",
+    words=("battery", "standing", "parked"),
     name="Days to flat",
     group="Electrical",
     question="How many days can the car stand before it no longer starts?",

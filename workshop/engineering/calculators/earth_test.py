@@ -45,6 +45,7 @@ def work(drop: Quantity, current: Quantity, kind: str, full: Quantity | None) ->
 
 CALCULATOR = Calculator(
     slug="earth-test",
+    words=("ground", "strap", "ground strap"),
     name="Earth and cable test",
     group="Electrical",
     question="Is this earth or cable sound, from the voltage that drops over it under load?",

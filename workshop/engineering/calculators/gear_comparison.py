@@ -120,25 +120,25 @@ def _gear(n: int) -> Number:
     )
 
 
-def _circumference(name: str, label: str, optional: bool, help: str, item: str = "") -> Number:
-    return Number(name, label, "length", "mm", D(700), D(4000), help, item=item, optional=optional)
+def _circumference(name: str, label: str, optional: bool, help: str) -> Number:
+    return Number(name, label, "length", "mm", D(700), D(4000), help, optional=optional)
 
 
 CALCULATOR = Calculator(
     slug="gear-comparison",
+    words=("differential", "axle ratio", "gearbox"),
     name="Another final drive or tyre in each gear",
     group="Gearing",
     question="How fast does the car run in each gear with another final drive or other tyres?",
     inputs=(
-        Number("final_from", "Final drive before", "count", "1", D(1), D(9)),
+        Number(
+            "final_from", "Final drive before", "count", "1", D(1), D(9), factory_item="final_drive_ratio"
+        ),
         Number("final_to", "Final drive now", "count", "1", D(1), D(9), item="final_drive_ratio"),
         _circumference("circumference_from", "Circumference of the driven tyres before", False, ""),
+        # Not filled in from a car: which axle is driven decides whose tyres these are.
         _circumference(
-            "circumference_to",
-            "Circumference now",
-            True,
-            "Left empty: as before.",
-            "front.rolling_circumference",
+            "circumference_to", "Circumference of the driven tyres now", True, "Left empty: as before."
         ),
         Number("limiter", "Engine speed limiter", "rotation", "rpm", D(500), D(20000), item="limiter"),
         *(_gear(n) for n in GEARS),

@@ -65,6 +65,7 @@ def work(
 
 CALCULATOR = Calculator(
     slug="heat-to-reject",
+    words=("radiator", "overheating", "cooling"),
     name="Heat for the coolant",
     group="Engine and cooling",
     question="How much heat must the cooling system take at full power, and how much coolant must flow?",

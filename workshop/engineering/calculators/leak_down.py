@@ -67,6 +67,7 @@ def work(supply: Quantity, held: list[Quantity]) -> Outcome:
 
 CALCULATOR = Calculator(
     slug="leak-down",
+    words=("leakdown", "leak down", "cylinder leakage", "blow-by"),
     name="Leak-down test",
     group="Engine tests",
     question="What share of the pressure does each cylinder lose?",

@@ -7,7 +7,16 @@ from decimal import Decimal
 from workshop.engineering.declare import Calculator, Choice, InputErrors, Number, Outcome, Output, Text
 from workshop.engineering.quantities import Quantity, magnitude, quantity
 from workshop.engineering.tyre_size import TyreError, speed_of
-from workshop.engineering.tyres import LOAD_FAST, LOAD_MEMORY, LOAD_TABLE, load_kg, needed_index, share_at
+from workshop.engineering.tyres import (
+    FULL_LOAD_TO,
+    LOAD_FAST,
+    LOAD_MEMORY,
+    LOAD_TABLE,
+    load_kg,
+    needed_index,
+    share_at,
+    share_range,
+)
 
 D = Decimal
 
@@ -37,6 +46,11 @@ def work(
     notes = []
     if share < 1:
         notes.append(f"At this speed a tyre with symbol {symbol} carries {share * 100:.0f} % of its load.")
+    if top_speed is None and symbol and share_range(symbol, None)[0] < 1:
+        notes.append(
+            f"100 % of the load was assumed: with speed symbol {symbol.strip().upper()} it is less in a car that runs "
+            "faster than 210 km/h. Give the car's greatest speed."
+        )
     if count == 4:
         notes.append("For twinned tyres take the second load index, the lower one: 104/102 gives 102.")
     return Outcome(values, verdict, odd=spare < 0, notes=notes)
@@ -44,7 +58,7 @@ def work(
 
 def _share(symbol: str | None, top_speed: Quantity | None) -> float:
     if not symbol:
-        if top_speed is not None:
+        if top_speed is not None and magnitude(top_speed, "km/h") > FULL_LOAD_TO:
             raise InputErrors({"symbol": "Give the speed symbol too: above 210 km/h the load depends on it."})
         return 1.0
     try:
@@ -52,7 +66,7 @@ def _share(symbol: str | None, top_speed: Quantity | None) -> float:
     except TyreError as error:
         raise InputErrors({"symbol": str(error)}) from error
     if top_speed is None:
-        return share_at(symbol, min(fastest, 210))
+        return share_at(symbol, min(fastest, FULL_LOAD_TO))
     speed = magnitude(top_speed, "km/h")
     if speed > fastest:
         raise InputErrors(
@@ -66,11 +80,12 @@ def _share(symbol: str | None, top_speed: Quantity | None) -> float:
 
 CALCULATOR = Calculator(
     slug="load-index",
+    words=("axle weight",),
     name="Load index against axle load",
     group="Wheels and tyres",
     question="Do the tyres carry what lies on the axle?",
     inputs=(
-        Number("index", "Load index", "count", "1", D(50), D(130), item="front.load_index", whole=True),
+        Number("index", "Load index", "count", "1", D(50), D(160), item="front.load_index", whole=True),
         Text(
             "symbol",
             "Speed symbol",

@@ -44,6 +44,7 @@ def work(
 
 CALCULATOR = Calculator(
     slug="pad-and-disc-area",
+    words=("rotor", "brake pads"),
     name="Pad and disc area",
     group="Brakes",
     question="How large are the pads, and how much disc do they sweep?",

@@ -16,7 +16,17 @@ from workshop.engineering.declare import (
     Source,
 )
 from workshop.engineering.declare import Table as Rows
-from workshop.engineering.drain import PRACTICE, USUAL_LIMIT, Came, Found, Pull, days_to_flat, find, milliamps
+from workshop.engineering.drain import (
+    PRACTICE,
+    USABLE,
+    USUAL_LIMIT,
+    Came,
+    Found,
+    Pull,
+    days_to_flat,
+    find,
+    milliamps,
+)
 from workshop.engineering.quantities import Quantity, magnitude, quantity
 
 D = Decimal
@@ -36,17 +46,26 @@ def work(readings: list[Quantity], order: str, limit: Quantity | None, capacity:
     values: dict[str, Quantity | str] = {
         "circuit": ", ".join(each.circuit for each in findings.circuits)
         if findings.found in (Found.ONE, Found.SEVERAL)
-        else {Found.NOTHING_TO_FIND: "nothing to find"}.get(findings.found, "none of these"),
-        "left": quantity(findings.left, "mA"),
+        else {Found.NOTHING_TO_FIND: "nothing to find", Found.AGAIN: "not known: measure again"}.get(
+            findings.found, "none of these"
+        ),
     }
+    if findings.found is not Found.AGAIN:
+        values["left"] = quantity(max(findings.left, 0.0), "mA")
     notes = [] if limit is not None else [f"No limit was given: {USUAL_LIMIT:g} mA is common practice."]
     notes.append(
         "A fall counts only when the reading comes back with the fuse: otherwise a control unit fell asleep meanwhile."
     )
     if capacity is not None:
         days = days_to_flat(magnitude(capacity, "Ah"), baseline)
-        after = days_to_flat(magnitude(capacity, "Ah"), findings.left)
+        after = (
+            None if findings.found is Found.AGAIN else days_to_flat(magnitude(capacity, "Ah"), findings.left)
+        )
         values["before"] = quantity(days or 0, "d")
+        notes.append(
+            f"Flat means here that {100 * USABLE:.0f} % of the capacity is taken: with half of it gone most engines still "
+            "start, in summer. An old or a cold battery holds less than is printed on it."
+        )
         if after is not None:
             values["after"] = quantity(after, "d")
     rows = tuple(
@@ -70,6 +89,7 @@ def work(readings: list[Quantity], order: str, limit: Quantity | None, capacity:
 
 CALCULATOR = Calculator(
     slug="parasitic-drain",
+    words=("battery", "quiescent current", "flat battery"),
     name="Parasitic drain",
     group="Electrical",
     question="Which circuit drains the battery, from the current with one fuse after another pulled?",
@@ -89,8 +109,8 @@ CALCULATOR = Calculator(
     outputs=(
         Output("circuit", "Look at", main=True),
         Output("left", "Left without it", "mA"),
-        Output("before", "Flat after, as it is", "d"),
-        Output("after", "Flat after, without it", "d"),
+        Output("before", "Half of it taken after, as it is", "d"),
+        Output("after", "Half of it taken after, without it", "d"),
     ),
     formula="drop of a fuse = reading before − reading without it;  t = 0.5 · C / I",
     sources=(PRACTICE, Source("Currents that meet in one cable add up", kind=Kind.MECHANICS)),

@@ -29,6 +29,7 @@ def work(speed: Quantity, torque: Quantity | None, power: Quantity | None) -> Ou
 
 CALCULATOR = Calculator(
     slug="power-from-torque",
+    words=("bhp", "horsepower", "dyno"),
     name="Power and torque",
     group="Engine tests",
     question="What power is a torque at this speed, and the other way round?",

@@ -40,6 +40,7 @@ def work(torque: Quantity, thread: str, surface: str, nut_factor: Quantity | Non
 
 CALCULATOR = Calculator(
     slug="preload-from-torque",
+    words=("clamp load", "clamping force", "bolt"),
     name="Preload from torque",
     group="Fasteners",
     question="How hard does this torque clamp?",

@@ -52,7 +52,7 @@ def work(torque: Quantity, thread: str, strength: str, surface: str, nut_factor:
     if odd:
         sentence += " Compare torque, unit, thread and class with the maker's data."
         notes = [
-            f"Was {show(Amount(number, other.code))} meant? That is {show(Amount(number, other.code), 'N.m')}, "
+            f"Was {show(Amount(number, other.code))} meant? {_same(Amount(number, other.code))} "
             f"{plain(there * 100, 1)} % of the proof load."
             for other in units_of("torque")
             if other.code != code
@@ -71,8 +71,13 @@ def work(torque: Quantity, thread: str, strength: str, surface: str, nut_factor:
     )
 
 
+def _same(meant: Amount) -> str:
+    return "That is" if meant.unit == "N.m" else f"That is {show(meant, 'N.m')},"
+
+
 CALCULATOR = Calculator(
     slug="proof-load-share",
+    words=("bolt", "grade", "property class", "strength"),
     name="Share of the proof load",
     group="Fasteners",
     question="Is this torque usual for such a bolt, or is something mixed up?",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from workshop.engineering.bolt_inputs import D
 from workshop.engineering.declare import Assumption, Calculator, Choice, Kind, Number, Outcome, Output, Source
-from workshop.engineering.quantities import Quantity, amount
+from workshop.engineering.quantities import Quantity, amount, pint_unit
 from workshop.engineering.units import Amount, show
 
 USUAL = Assumption(D(50), D(50), D(100), "usual shop rule, common practice, no source")
@@ -22,13 +22,15 @@ def work(joint: str, maker: Quantity | None, shop: Quantity, odometer: Quantity 
             "and follow the maker's data.",
             odd=True,
         )
+    # Said as the odometer shows it; without one as the distance was typed.
+    code = "mi" if (distance if odometer is None else odometer).units == pint_unit("mi") else "km"
     words = "the maker's" if maker is not None else "the shop's own, no maker's given"
-    values: dict[str, Quantity | Amount | str] = {"distance": distance, "whose": words}
-    verdict = f"Check again after {show(amount(distance, 'km'))} ({words})."
+    values: dict[str, Quantity | Amount | str] = {"distance": amount(distance, code), "whose": words}
+    verdict = f"Check again after {show(amount(distance, code))} ({words})."
     if odometer is not None:
-        due = odometer + distance
+        due = amount(odometer + distance, code)
         values["due"] = due
-        verdict = f"Check again after {show(amount(distance, 'km'))} ({words}), at {show(amount(due, 'km'))}."
+        verdict = f"Check again after {show(amount(distance, code))} ({words}), at {show(due)}."
     if maker is None:
         notes.append(
             "Makers disagree: a tyre maker advises 50 km, a truck maker 80 to 160 km, and one car maker none where "
@@ -39,6 +41,7 @@ def work(joint: str, maker: Quantity | None, shop: Quantity, odometer: Quantity 
 
 CALCULATOR = Calculator(
     slug="recheck-distance",
+    words=("retorque", "re-torque", "wheel nuts"),
     name="Distance to the re-check",
     group="Fasteners",
     question="After what distance is this joint checked again?",

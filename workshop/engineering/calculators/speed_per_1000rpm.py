@@ -33,6 +33,7 @@ def work(circumference: Quantity, gear: Quantity, final: Quantity, engine_speed:
 
 CALCULATOR = Calculator(
     slug="speed-per-1000rpm",
+    words=("rpm", "revs", "gearing"),
     name="Speed per 1000 min⁻¹",
     group="Gearing",
     question="How fast does the car run in a gear for every 1000 turns of the engine in a minute?",
@@ -44,8 +45,8 @@ CALCULATOR = Calculator(
             "mm",
             D(700),
             D(4000),
-            "As the tyre's maker states it, or from the size.",
-            item="front.rolling_circumference",
+            # Not filled in from a car: which axle is driven decides whose tyres these are.
+            "Of the axle that drives, as the tyre's maker states it, or from the size.",
         ),
         Number(
             "gear",

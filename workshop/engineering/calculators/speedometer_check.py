@@ -33,7 +33,7 @@ def work(shown: list[Quantity], true: list[Quantity]) -> Outcome:
                 "Reading by reading, km/h",
                 ("True", "Shown", "Band of UN R39", "Where"),
                 tuple(
-                    (f"{v2:.1f}", f"{v1:.1f}", f"{v2:.1f} to {v2 + v2 / 10 + 4:.1f}", _where(x))
+                    (_speed(v2), _speed(v1), f"{_speed(v2)} to {_speed(v2 + v2 / 10 + 4)}", _where(x))
                     for (v1, v2), x in zip(pairs, off, strict=True)
                 ),
             )
@@ -42,18 +42,28 @@ def work(shown: list[Quantity], true: list[Quantity]) -> Outcome:
     )
 
 
+def _speed(value: float) -> str:
+    """With one decimal, or with two where it was read so."""
+    return f"{value:.1f}" if abs(value - round(value, 1)) < 1e-6 else f"{value:.2f}"
+
+
+def _off(value: float) -> str:
+    """A difference with as many decimals as it needs not to read as nothing."""
+    return f"{value:.1f}" if value >= 0.1 else f"{value:.1g}" if value >= 1e-4 else "less than 0.0001"
+
+
 def _where(off: float) -> str:
     if off == 0:
         return "in the band"
-    return f"{-off:.1f} too little" if off < 0 else f"{off:.1f} above the band"
+    return f"{_off(-off)} too little" if off < 0 else f"{_off(off)} above the band"
 
 
 def _verdict(off: list[float]) -> str:
     low, high = [x for x in off if x < 0], [x for x in off if x > 0]
     if low:
-        return f"It shows up to {-min(low):.1f} km/h less than the car does. UN R39 has it never show too little."
+        return f"It shows up to {_off(-min(low))} km/h less than the car does. UN R39 has it never show too little."
     if high:
-        return f"It shows up to {max(high):.1f} km/h more than the band of UN R39 has."
+        return f"It shows up to {_off(max(high))} km/h more than the band of UN R39 has."
     return "Every reading lies in the band of UN R39: not below the true speed, not more than V/10 + 4 km/h above it."
 
 
@@ -69,12 +79,13 @@ def _plot(pairs: list[tuple[float, float]]) -> Plot:
         bands=(Band("UN R39", ((0, 0), (fastest, 0)), ((0, 4), (fastest, fastest / 10 + 4))),),
         marks=tuple(Mark(f"{v1:.0f}", (v2, v1 - v2)) for v1, v2 in pairs),
         head=("True, km/h", "Shown, km/h"),
-        rows=tuple((f"{v2:.1f}", f"{v1:.1f}") for v1, v2 in pairs[:8]),
+        rows=tuple((_speed(v2), _speed(v1)) for v1, v2 in pairs[:8]),
     )
 
 
 CALCULATOR = Calculator(
     slug="speedometer-check",
+    words=("speedo", "clock", "gps"),
     name="Speedometer check",
     group="Wheels and tyres",
     question="Does the speedometer show no less, and not much more, than the car really does?",

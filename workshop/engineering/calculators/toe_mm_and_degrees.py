@@ -116,6 +116,7 @@ def _angle(name: str, label: str, item: str = "") -> Number:
 
 CALCULATOR = Calculator(
     slug="toe-mm-and-degrees",
+    words=("tracking", "wheel alignment", "toe-in", "toe-out"),
     name="Toe in mm and as an angle",
     group="Alignment and steering",
     question="What is a toe in mm as an angle, or the other way round, in total and for each wheel?",

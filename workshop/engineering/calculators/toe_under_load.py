@@ -85,6 +85,7 @@ def _plot(
 
 CALCULATOR = Calculator(
     slug="toe-under-load",
+    words=("toe-in", "toe-out", "tracking", "bush"),
     name="Toe change under load",
     group="Alignment and steering",
     question="How far does a wheel turn under side force and braking, because its link and bushes give?",
@@ -109,10 +110,13 @@ CALCULATOR = Calculator(
         Number(
             "diameter", "Diameter for toe in mm", "length", "mm", D(200), D(1000), units=("mm", "in"), optional=True,
         ),
-        Number("factory_arm", "Factory's arm", "length", "mm", D(30), D(400), optional=True),
+        Number(
+            "factory_arm", "Factory's arm", "length", "mm", D(30), D(400), optional=True,
+            factory_item="front.steering_arm",
+        ),
         Number(
             "factory_stiffness", "Factory's stiffness of the link", "stiffness", "kN/mm", D("0.01"), D(100),
-            optional=True,
+            optional=True, factory_item="front.toe_link_stiffness",
         ),
     ),
     outputs=(

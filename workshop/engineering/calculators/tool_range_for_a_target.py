@@ -35,7 +35,7 @@ def work(
     largest = decimals(tool_max, "N.m")
     percent = _deviation(tool_class, deviation, largest)
     limits = Limits.between(bottom, top)
-    widest = widest_provable_deviation(limits) or D(0)
+    widest = _down(widest_provable_deviation(limits) or D(0))
     values: dict[str, Quantity | Amount | str] = {
         "taken_off": quantity(percent, "%"),
         "widest": quantity(widest, "%"),
@@ -45,23 +45,25 @@ def work(
         return Outcome(
             {"range": "no value", **values},
             verdict=f"With ±{plain(percent)} % no setting is proven within these limits: take a tool with "
-            f"±{plain(widest, 2)} % or better.",
+            f"±{plain(widest)} % or better."
+            if widest
+            else "These limits leave no room: no tool can prove one single value. Ask for the tolerance.",
             odd=True,
         )
-    words = _inwards(proven.low, proven.high, unit)
     usable = proven.low <= within.high and proven.high >= within.low
     counts = f"{show(Amount(within.low, 'N.m'), unit)} to {show(Amount(within.high, 'N.m'), unit)}"
     if not usable:
         return Outcome(
-            {"range": words, **values},
+            {"range": "no value", **values},
             verdict=f"Outside the working range of this tool, {counts}: take another one.",
             odd=True,
         )
+    words = _inwards(max(proven.low, within.low), min(proven.high, within.high), unit)
     notes = []
     if not (within.holds(proven.low) and within.holds(proven.high)):
         notes = [
-            f"Without its certificate the tool counts from {counts} (20 to 100 % of its highest torque): "
-            "stay inside that too."
+            f"Cut to where the tool counts without its certificate, {counts} (20 to 100 % of its highest torque). "
+            f"The limits alone would give {_inwards(proven.low, proven.high, unit)}."
         ]
     return Outcome(
         {"range": words, **values},
@@ -69,6 +71,11 @@ def work(
         "limits.",
         notes=notes,
     )
+
+
+def _down(percent: Decimal) -> Decimal:
+    """A deviation rounded down as it is shown, so that a tool of that deviation does prove something."""
+    return percent.quantize(D("0.1") if percent >= 1 else D("0.01"), ROUND_FLOOR)
 
 
 def _inwards(low: Decimal, high: Decimal, code: str) -> str:
@@ -95,6 +102,7 @@ def _deviation(tool_class: str | None, typed: Quantity | None, largest: Decimal)
 
 CALCULATOR = Calculator(
     slug="tool-range-for-a-target",
+    words=("torque wrench", "click wrench", "which wrench"),
     name="Tool range for a target",
     group="Fasteners",
     question="To what may this torque tool be set, so that it proves the torque within the limits?",
@@ -125,7 +133,7 @@ CALCULATOR = Calculator(
         Output("taken_off", "Deviation taken off, either way", "%"),
         Output("widest", "Widest deviation that could prove anything here", "%"),
     ),
-    formula="low · (1 + δ) to high · (1 − δ)",
+    formula="low · (1 + δ) to high · (1 − δ), within 20 to 100 % of the tool's highest torque",
     sources=(
         Source("ISO 6789-1:2017", "permissible deviation; Type II class A as in a tool maker's manual"),
         Source("ISO 14253-1", "decision rule with a guard band", Kind.FROM_MEMORY),

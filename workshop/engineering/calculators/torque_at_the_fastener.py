@@ -26,6 +26,7 @@ def work(setting: Quantity, length: Quantity, extension: Quantity, angle: Quanti
 
 CALCULATOR = Calculator(
     slug="torque-at-the-fastener",
+    words=("crowfoot", "crow-foot", "crow foot", "spanner", "adapter"),
     name="Torque at the fastener through an extension",
     group="Fasteners",
     question="The wrench was set to this and clicked through a crow-foot or an adapter: what did the fastener get?",

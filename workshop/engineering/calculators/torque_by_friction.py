@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from workshop.engineering.bolt_inputs import MAKER_FIRST, METRIC_THREAD, MU_RANGE, VDI, D, decimals
+from workshop.engineering.bolt_inputs import (
+    MAKER_FIRST,
+    METRIC_THREAD,
+    MU_RANGE,
+    PROOF_SOURCE,
+    VDI,
+    D,
+    decimals,
+)
 from workshop.engineering.declare import (
     Assumption,
     Calculator,
@@ -14,11 +22,13 @@ from workshop.engineering.declare import (
     Source,
     Table,
 )
-from workshop.engineering.fasteners import friction_torque, friction_torque_exact
+from workshop.engineering.fasteners import friction_torque, friction_torque_exact, proof_load
 from workshop.engineering.fasteners import thread as thread_of
 from workshop.engineering.numbers import plain
 from workshop.engineering.quantities import Quantity, quantity
 
+# Above the proof load of this class a preload is questioned: no metric bolt of the table bears more.
+STRONGEST = "12.9"
 MU = Assumption(
     D("0.12"),
     D("0.08"),
@@ -62,6 +72,8 @@ def work(
             ("friction under the head", head_part),
         )
     )
+    most = proof_load(of, STRONGEST)
+    odd = force > most
     return Outcome(
         {
             "torque": quantity(torque, "N.m"),
@@ -69,12 +81,18 @@ def work(
             "nut_factor": f"{torque * 1000 / (force * of.diameter):.3f}",
             "mean": quantity(mean, "mm"),
         },
+        verdict=f"{plain(force / 1000, 1)} kN is more than the proof load of an {of.name} bolt of class {STRONGEST}, "
+        f"{plain(most / 1000, 1)} kN (ISO 898-1): look at the preload, its unit and the thread."
+        if odd
+        else "",
+        odd=odd,
         tables=[Table("Where the torque goes", ("Part", "Torque", "Share"), rows)],
     )
 
 
 CALCULATOR = Calculator(
     slug="torque-by-friction",
+    words=("lubricated", "oiled", "dry", "bolt"),
     name="Torque for a preload, by friction",
     group="Fasteners",
     question="What torque gives this preload, with this friction in the thread and under the head?",
@@ -114,6 +132,7 @@ CALCULATOR = Calculator(
     "exact: T = F/2 · [(P + 1.154π · µthread · d₂)/(π − 1.154 · µthread · P/d₂) + µhead · Db]",
     sources=(
         VDI,
+        PROOF_SOURCE,
         Source("ISO 16047", "exact form", Kind.FROM_MEMORY),
         Source("ISO 4014 and ISO 273", "smallest washer face; medium clearance hole"),
     ),

@@ -40,6 +40,7 @@ def work(torque: Quantity, wanted: str) -> Outcome:
 
 CALCULATOR = Calculator(
     slug="torque-conversion",
+    words=("newton metre", "foot pound", "ft-lb", "nm", "kgm"),
     name="Torque in another unit",
     group="Fasteners",
     question="What is this torque in the unit of the wrench?",

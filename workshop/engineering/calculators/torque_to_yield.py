@@ -13,11 +13,11 @@ from workshop.engineering.bolt_inputs import (
     VDI,
     D,
     decimals,
+    metric_bolt,
 )
 from workshop.engineering.calculators.torque_by_friction import MU
 from workshop.engineering.declare import Calculator, Number, Outcome, Output, Table
 from workshop.engineering.fasteners import SHARE_OF_YIELD, proof_load, yield_preload, yield_torque
-from workshop.engineering.fasteners import thread as thread_of
 from workshop.engineering.numbers import plain
 from workshop.engineering.plot import Axis, Line, Mark, Plot
 from workshop.engineering.quantities import Quantity, quantity
@@ -28,7 +28,7 @@ FRICTIONS = tuple(D(each) / 100 for each in (8, 10, 12, 14, 16, 20))
 def work(
     thread: str, strength: str, mu_thread: Quantity, mu_head: Quantity | None, share: Quantity | None
 ) -> Outcome:
-    of, in_thread = thread_of(thread), decimals(mu_thread, "1")
+    of, in_thread = metric_bolt(thread, strength), decimals(mu_thread, "1")
     under_head = in_thread if mu_head is None else decimals(mu_head, "1")
     part = SHARE_OF_YIELD if share is None else decimals(share, "%") / 100
     preload = yield_preload(of, strength, in_thread, part)
@@ -86,6 +86,7 @@ def _plot(
 
 CALCULATOR = Calculator(
     slug="torque-to-yield",
+    words=("stretch bolt", "bolt", "grade"),
     name="Torque to 90 % of yield",
     group="Fasteners",
     question="What torque and preload use a bolt to 90 % of its yield?",

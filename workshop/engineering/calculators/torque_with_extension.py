@@ -23,6 +23,7 @@ def work(torque: Quantity, length: Quantity, extension: Quantity, angle: Quantit
 
 CALCULATOR = Calculator(
     slug="torque-with-extension",
+    words=("crowfoot", "crow-foot", "crow foot", "spanner", "adapter"),
     name="Torque wrench with an extension",
     group="Fasteners",
     question="What must the wrench be set to, so that the fastener gets its torque through a crow-foot or an adapter?",

@@ -27,6 +27,7 @@ def work(code: str) -> Outcome:
 
 CALCULATOR = Calculator(
     slug="trouble-code",
+    words=("dtc", "fault code", "obd", "scanner", "check engine"),
     name="Trouble code",
     group="Codes",
     question="What does a trouble code say by its structure, and whose is it?",

@@ -19,6 +19,7 @@ from workshop.engineering.declare import (
 from workshop.engineering.quantities import Quantity, magnitude, quantity
 from workshop.engineering.tyre_size import TyreError, TyreSize, parse_size
 from workshop.engineering.tyres import (
+    PLY_WORDS,
     R39,
     SIZE,
     r39_off,
@@ -33,13 +34,14 @@ SPEEDS = (40, 80, 120)
 
 
 def work(
-    factory: str,
-    fitted: str,
+    factory: str | None,
+    fitted: str | None,
     overread: Quantity,
     factory_circumference: Quantity | None,
     fitted_circumference: Quantity | None,
 ) -> Outcome:
-    sizes = _sizes({"factory": factory, "fitted": fitted})
+    by_makers = factory_circumference is not None and fitted_circumference is not None
+    sizes, unread = _sizes({"factory": factory, "fitted": fitted}, by_makers)
     if (factory_circumference is None) != (fitted_circumference is None):
         which = "factory_circumference" if factory_circumference is None else "fitted_circumference"
         raise InputErrors(
@@ -53,43 +55,59 @@ def work(
     else:
         before, after = size_circumference(sizes["factory"]), size_circumference(sizes["fitted"])
         kind = "by the sizes"
+    size = sizes.get("factory"), sizes.get("fitted")
     change = after / before
     share = magnitude(overread, "%") / 100
     shown = shown_speed(quantity(100, "km/h"), overread, change)
     off = {v: r39_off(shown_at(v, share, change), v) for v in (*SPEEDS, 100)}
     low, high = any(x < 0 for x in off.values()), any(x > 0 for x in off.values())
+    values = {
+        "shown": shown,
+        "change": quantity((change - 1) * 100, "%"),
+        "odometer": quantity((1 / change - 1) * 100, "%"),
+        "from": quantity(before, "mm"),
+        "to": quantity(after, "mm"),
+    }
+    notes = [f"Both circumferences are {kind}.", *unread]
+    if size[0] is not None and size[1] is not None:
+        if size[0].has_diameter and size[1].has_diameter:
+            values["higher"] = quantity((size[1].diameter - size[0].diameter) / 2, "mm")
+        values["wider"] = quantity(size[1].width - size[0].width, "mm")
+        notes += _notes(size[0], size[1])
     return Outcome(
-        {
-            "shown": shown,
-            "change": quantity((change - 1) * 100, "%"),
-            "odometer": quantity((1 / change - 1) * 100, "%"),
-            "from": quantity(before, "mm"),
-            "to": quantity(after, "mm"),
-            "higher": quantity((sizes["fitted"].diameter - sizes["factory"].diameter) / 2, "mm"),
-            "wider": quantity(sizes["fitted"].width - sizes["factory"].width, "mm"),
-        },
-        verdict_words(change, magnitude(shown, "km/h"), low, high),
+        values,
+        verdict_words(change, share, magnitude(shown, "km/h"), low, high),
         odd=low or high,
-        notes=_notes(sizes["factory"], sizes["fitted"], kind),
+        notes=notes,
         tables=[_table(share, change)],
         plots=[speedometer_plot(change, share, share)],
     )
 
 
-def _sizes(texts: dict[str, str]) -> dict[str, TyreSize]:
+def _sizes(texts: dict[str, str | None], by_makers: bool) -> tuple[dict[str, TyreSize], list[str]]:
+    """The sizes that can be read, and sentences on those that can't. Without the makers' circumferences these are
+    refused, and so is a size that says no diameter."""
     errors, sizes = {}, {}
     for name, text in texts.items():
         try:
-            sizes[name] = parse_size(text)
+            if text:
+                sizes[name] = parse_size(text)
+                if not by_makers:
+                    _ = sizes[name].diameter
+            elif not by_makers:
+                errors[name] = "Give the tyre size, or the circumference of both tyres below."
         except TyreError as error:
             errors[name] = str(error)
-    if errors:
+    if errors and not by_makers:
         raise InputErrors(errors)
-    return sizes
+    return sizes, list(errors.values())
 
 
-def verdict_words(change: float, shown: float, low: bool, high: bool) -> str:
-    """One sentence: what it does to the circumference, what the speedometer shows at 100, where UN R39 has it."""
+def verdict_words(change: float, overread: float, shown: float, low: bool, high: bool) -> str:
+    """What it does to the circumference, what the speedometer shows at 100, where UN R39 has it.
+
+    `overread` as a fraction: how much too much it showed before, for all of it rests on that.
+    """
     percent = (change - 1) * 100
     rolls = (
         "as far" if abs(percent) < 0.05 else f"{abs(percent):.1f} % {'further' if percent > 0 else 'less'}"
@@ -97,11 +115,19 @@ def verdict_words(change: float, shown: float, low: bool, high: bool) -> str:
     where = "less than the true speed, which UN R39 never has" if low else "within the band of UN R39"
     if high and not low:
         where = "more than the band of UN R39 has"
-    return f"One turn rolls {rolls}. At a true 100 km/h the speedometer shows {shown:.1f} km/h: {where}."
+    before = (
+        "was exact"
+        if abs(overread) < 5e-5
+        else f"showed {abs(overread) * 100:.3g} % too {'much' if overread > 0 else 'little'}"
+    )
+    return (
+        f"One turn rolls {rolls}. At a true 100 km/h a speedometer that {before} with the factory's tyre shows "
+        f"{shown:.1f} km/h: {where}."
+    )
 
 
-def _notes(factory: TyreSize, fitted: TyreSize, kind: str) -> list[str]:
-    notes = [f"Both circumferences are {kind}."]
+def _notes(factory: TyreSize, fitted: TyreSize) -> list[str]:
+    notes = [PLY_WORDS] if factory.ply or fitted.ply else []
     if factory.height_assumed or fitted.height_assumed:
         notes.append("A size without a height is taken at 82 % of its width; some makers have 80 %.")
     if abs(factory.rim - fitted.rim) > 1:
@@ -131,12 +157,20 @@ def _table(share: float, change: float) -> Table:
 
 CALCULATOR = Calculator(
     slug="tyre-comparison",
+    words=("tire", "speedo", "upsize", "wheels"),
     name="Another tyre size",
     group="Wheels and tyres",
     question="What does another tyre size do to the circumference, the speedometer and the odometer?",
     inputs=(
-        Text("factory", "Factory's tyre size", "205/55 R16"),
-        Text("fitted", "Tyre size now", "225/45 R17", item="front.tyre_size"),
+        Text(
+            "factory",
+            "Factory's tyre size",
+            "205/55 R16",
+            "May be left empty where both circumferences are given.",
+            optional=True,
+            factory_item="front.tyre_size",
+        ),
+        Text("fitted", "Tyre size now", "225/45 R17", item="front.tyre_size", optional=True),
         Number(
             "overread",
             "Speedometer shows too much with the factory's tyre",

@@ -28,7 +28,7 @@ def work(code: str, day: str | None) -> Outcome:
         )
     if found.year is None:
         notes.append("A small triangle behind the three figures was used by many makers for the 1990s.")
-    if found.week == 53:
+    if found.week == 53 and found.year is None:
         notes.append("Not every year has a week 53: read it again.")
     return Outcome(values, verdict, odd=bool(notes), notes=notes)
 
@@ -44,6 +44,7 @@ def _day(text: str | None) -> date | None:
 
 CALCULATOR = Calculator(
     slug="tyre-date-code",
+    words=("dot", "tire", "tyre age", "week", "year"),
     name="Date code of a tyre",
     group="Codes",
     question="When was this tyre made?",
@@ -65,9 +66,12 @@ CALCULATOR = Calculator(
         ),
     ),
     outputs=(Output("made", "Made in", main=True), Output("age", "Age")),
-    formula="WWYY since 2000: week and year. WWY before: week and the last figure of the year.",
+    formula="WWYY since 2000: week and year. WWY before: week and the last figure of the year. "
+    "A week 53 only in years that have one, counted from Monday (ISO 8601) or from Sunday.",
     sources=(
         Source("49 CFR 574.5", "tyre identification number, date code"),
+        Source("49 CFR 574.5", "week 01 is the first full week of the year, from Sunday", Kind.FROM_MEMORY),
+        Source("ISO 8601", "weeks of a year"),
         Source("Federal Register, 8 July 1999", "four figures instead of three"),
         Source("Age of tyres and the mark of the 1990s", "", Kind.COMMON_PRACTICE),
     ),

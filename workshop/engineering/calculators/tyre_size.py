@@ -5,16 +5,23 @@ from __future__ import annotations
 from workshop.engineering.declare import Calculator, InputErrors, Kind, Outcome, Output, Source, Text
 from workshop.engineering.quantities import magnitude, quantity
 from workshop.engineering.tyre_size import TyreError, parse_size, speed_of
-from workshop.engineering.tyres import ROLLING_FACTOR, SIZE, circumference, load_kg, turns_per
+from workshop.engineering.tyres import (
+    LOADS,
+    PLY_WORDS,
+    ROLLING_FACTOR,
+    SIZE,
+    circumference,
+    load_kg,
+    turns_per,
+)
 
 
 def work(size: str) -> Outcome:
     try:
         read = parse_size(size)
-        load = f"{load_kg(read.load_index)} kg each" if read.load_index else ""
+        diameter = quantity(read.diameter, "mm")
     except TyreError as error:
         raise InputErrors({"size": str(error)}) from error
-    diameter = quantity(read.diameter, "mm")
     round_ = circumference(diameter)
     values = {
         "diameter": diameter,
@@ -26,8 +33,18 @@ def work(size: str) -> Outcome:
     }
     if read.radial:
         values["rolling"] = ROLLING_FACTOR * diameter
-    texts = {"load": load, "speed": f"{speed_of(read.symbol)} km/h" if read.symbol else ""}
     notes = []
+    load = ""
+    if read.load_index in LOADS:
+        load = f"{load_kg(read.load_index)} kg each"
+    elif read.load_index is not None:
+        notes.append(
+            f"Load index {read.load_index} is not in the table, which goes from {min(LOADS)} to {max(LOADS)}: read it "
+            "again, or ask the tyre's maker."
+        )
+    if read.ply:
+        notes.append(PLY_WORDS)
+    texts = {"load": load, "speed": f"{speed_of(read.symbol)} km/h" if read.symbol else ""}
     if read.height_assumed:
         notes.append("This size names no height: 82 % of the width is taken, some makers have 80 %.")
     if read.zr and not read.symbol:
@@ -46,6 +63,7 @@ def work(size: str) -> Outcome:
 
 CALCULATOR = Calculator(
     slug="tyre-size",
+    words=("tire", "sidewall", "aspect ratio"),
     name="Tyre size",
     group="Wheels and tyres",
     question="How high and wide is a tyre by its size, and how far does it roll in one turn?",

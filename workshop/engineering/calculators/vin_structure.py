@@ -77,6 +77,7 @@ def _verdict(state: CheckDigit) -> str:
 
 CALCULATOR = Calculator(
     slug="vin-structure",
+    words=("chassis number", "frame number", "check digit"),
     name="Parts of a VIN",
     group="Codes",
     question="What does a VIN say by its structure, and was it written down without a slip?",

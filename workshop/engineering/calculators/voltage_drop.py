@@ -106,6 +106,7 @@ def work(
 
 CALCULATOR = Calculator(
     slug="voltage-drop",
+    words=("wiring", "volt drop", "corroded", "contact"),
     name="Voltage drop",
     group="Electrical",
     question="How much of the voltage is lost on the way to this load and back?",

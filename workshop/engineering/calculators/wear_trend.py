@@ -110,6 +110,7 @@ def _values(line: Fit, ahead: Forecast, latest: list[Reading]) -> dict[str, Quan
 
 CALCULATOR = Calculator(
     slug="wear-trend",
+    words=("pads", "discs", "tread", "worn"),
     name="Wear and distance left",
     group="Wear",
     question="How fast does this part wear, and how far is it to the limit?",

@@ -49,7 +49,7 @@ def edge_words(which: str, positive: str, negative: str, moved: float) -> str:
     return f"The {which} edge moves {abs(moved):.1f} mm {positive if moved > 0 else negative}."
 
 
-def _offset(name: str, label: str, item: str = "") -> Number:
+def _offset(name: str, label: str, item: str = "", factory_item: str = "") -> Number:
     return Number(
         name,
         label,
@@ -60,6 +60,7 @@ def _offset(name: str, label: str, item: str = "") -> Number:
         "From the middle of the rim to the mounting face; positive when the face lies outward.",
         ("in",),
         item,
+        factory_item=factory_item,
     )
 
 
@@ -69,12 +70,22 @@ def _spacer(name: str, label: str, item: str = "") -> Number:
 
 CALCULATOR = Calculator(
     slug="wheel-offset",
+    words=("rim", "poke", "spacers"),
     name="Wheel width, offset and spacer",
     group="Wheels and tyres",
     question="How far in and out does another wheel or a spacer put the rim's edges, and how wide is the track then?",
     inputs=(
-        Number("width_from", "Rim width before", "length", "in", D(2), D(14), units=("mm",)),
-        _offset("offset_from", "Offset before"),
+        Number(
+            "width_from",
+            "Rim width before",
+            "length",
+            "in",
+            D(2),
+            D(14),
+            units=("mm",),
+            factory_item="front.rim_width",
+        ),
+        _offset("offset_from", "Offset before", factory_item="front.rim_offset"),
         Number("width_to", "Rim width now", "length", "in", D(2), D(14), "", ("mm",), "front.rim_width"),
         _offset("offset_to", "Offset now", "front.rim_offset"),
         _spacer("spacer_from", "Spacer before"),

@@ -10,11 +10,12 @@ from workshop.engineering.brake_figures import (
     Axle,
     Side,
     loaded,
+    mixed_radii,
     sides_of,
     taken_over,
 )
 from workshop.engineering.brake_plots import Drawn, adhesion_plot, first_words, force_plot
-from workshop.engineering.brake_r13h import FOR_COMPARISON, LOCK_ORDER, STRICTER, compare
+from workshop.engineering.brake_r13h import FOR_COMPARISON, LOCK_ORDER, STRICTER, Comparison, compare
 from workshop.engineering.brake_rows import (
     BALANCE_KEYS,
     BRAKE_KEYS,
@@ -32,12 +33,18 @@ from workshop.engineering.brakes import (
     ROLLING,
     STATICS,
     Disc,
+    apart,
 )
 from workshop.engineering.declare import Spread
 from workshop.engineering.effect import CarFigures, Effect, Missing, Row, Standing, Topic
+from workshop.engineering.items import AXLES
 from workshop.engineering.plot import Plot
 
 ROADS = (0.3, 0.5, 0.8, 1.0)
+_LOW, _VALUE, _HIGH = (float(each) for each in (PAD_FRICTION.low, PAD_FRICTION.value, PAD_FRICTION.high))
+# Between the ends a rule may be met that is met at neither: with too little rear brake, and with too much.
+_STEPS = (_LOW, (_LOW + _VALUE) / 2, _VALUE, (_VALUE + _HIGH) / 2, _HIGH)
+MAY_BE = " May be inside or outside with other pads than assumed: give their friction."
 
 
 def work(car: CarFigures) -> Topic | None:
@@ -50,6 +57,7 @@ def work(car: CarFigures) -> Topic | None:
         return None
     rows = [*_limits(both), *_balance_rows(both), *force_rows(both), *pedal_rows(both), *area_rows(both)]
     notes = [note for axle in (*factory.axles, *now.axles) for note in axle.notes]
+    notes += mixed_radii(factory, now)
     if both.under.load is not None:
         notes.append(f"Both cars are taken with the axle masses {both.under.words}. {FOR_COMPARISON}")
     return Topic(
@@ -73,17 +81,16 @@ def _limits(both: Both) -> list[Row]:
     if after is None:
         return []
     was, found = compare(before) if before is not None else None, compare(after)
-    line_moves, order_moves = _depends_on_friction(both)
-    far = "{:.3f} g above it" if found.line_held else "{:.3f} g below it"
+    line_held, order_held = _whatever_the_friction(both, found)
     line = Row(
         "Deceleration reached before a wheel locks, against the efficiency line",
-        "–" if was is None else f"{abs(was.margin):.3f} g {'above' if was.line_held else 'below'} it",
-        far.format(abs(found.margin)),
-        "–" if was is None else f"{found.margin - was.margin:+.3f} g".replace("-", "−"),
-        Standing.INSIDE if found.line_held else Standing.OUTSIDE,
-        f"Nearest at an adhesion of {found.adhesion:.2f}. "
+        "–" if was is None else from_the_line(was),
+        from_the_line(found),
+        "–" if was is None else moved(was.margin, found.margin, 3),
+        _standing(line_held),
+        f"Nearest at an adhesion of {found.adhesion:.2f}."
         + ("" if found.line_held else " More of the road's grip is left unused than the line allows.")
-        + line_moves,
+        + ("" if line_held is not None else MAY_BE),
         STRICTER.name,
         str(STRICTER.source),
         both.ids(BALANCE_KEYS),
@@ -92,15 +99,29 @@ def _limits(both: Both) -> list[Row]:
         "Lock order from 0.15 g to 0.8 g",
         "–" if was is None else _order(was.rear_first),
         _order(found.rear_first),
-        "–" if was is None else ("none" if was.rear_first == found.rear_first else "changed"),
-        Standing.INSIDE if found.order_held else Standing.OUTSIDE,
+        "–" if was is None else ("none" if _order(was.rear_first) == _order(found.rear_first) else "changed"),
+        _standing(order_held),
         ("The front always uses more grip than the rear there." if found.order_held
-         else "Where the rear locks first, a car turns round when it is braked hard.") + order_moves,
+         else "Where the rear locks first, a car turns round when it is braked hard.")
+        + ("" if order_held is not None else MAY_BE),
         "front first",
         str(LOCK_ORDER),
         both.ids(BALANCE_KEYS),
     )  # fmt: skip
     return [line, order]
+
+
+def _standing(held: bool | None) -> Standing:
+    if held is None:
+        return Standing.NOT_KNOWN
+    return Standing.INSIDE if held else Standing.OUTSIDE
+
+
+def from_the_line(found: Comparison) -> str:
+    """ "0.039 g above it", with as many decimals as it takes to be more than nothing."""
+    if abs(found.margin) < 1e-9:
+        return "on it"
+    return f"{apart(abs(found.margin), 0, 3)} g {'above' if found.line_held else 'below'} it"
 
 
 def _order(rear_first: tuple[tuple[float, float], ...]) -> str:
@@ -134,14 +155,17 @@ def _balance_rows(both: Both) -> list[Row]:
     )
     for adhesion in ROADS:
         lock, was = after.lock(adhesion), before.lock(adhesion) if before is not None else None
-        same = was is not None and _locks(was) == _locks(lock)
+        change = "–" if was is None else moved(was.reached, lock.reached)
+        if was is not None and was.first != lock.first and change == "none":
+            change = "other axle"
+        standing = Standing.AS_FACTORY if change == "none" else Standing.CHANGED
         rows.append(
             Row(
                 f"First axle to lock at an adhesion of {adhesion:.1f}",
                 "–" if was is None else _locks(was),
                 _locks(lock),
-                "–" if was is None else moved(was.reached, lock.reached),
-                Standing.NOT_KNOWN if was is None else (Standing.AS_FACTORY if same else Standing.CHANGED),
+                change,
+                Standing.NOT_KNOWN if was is None else standing,
                 "Another axle than with the factory's brakes."
                 if was is not None and was.first != lock.first
                 else "",
@@ -151,12 +175,12 @@ def _balance_rows(both: Both) -> list[Row]:
     return rows
 
 
-def moved(before: float | None, after: float | None) -> str:
-    """The change of a deceleration, "+0.04 g"; None on one side: no such deceleration there."""
+def moved(before: float | None, after: float | None, decimals: int = 2) -> str:
+    """The change of a deceleration as both are shown, "+0.04 g"; None on one side: no such deceleration there."""
     if before is None or after is None:
         return "none" if before is after else "changed"
-    more = after - before
-    return "none" if abs(more) < 0.005 else f"{more:+.2f} g".replace("-", "−")
+    more = round(round(after, decimals) - round(before, decimals), decimals)
+    return "none" if more == 0 else f"{more:+.{decimals}f} g".replace("-", "−")
 
 
 def _locks(lock: Lock) -> str:
@@ -195,51 +219,61 @@ def _missing(both: Both) -> tuple[Missing, ...]:
     return tuple(Missing(key, why[:1].upper() + why[1:]) for key, why in found.items())
 
 
-def _ends(axle: Axle) -> tuple[Axle, ...]:
-    """The axle at both ends of what its pads' friction may be; itself where that is known."""
+def _with_friction(axle: Axle, frictions: tuple[float, ...]) -> tuple[Axle, ...]:
+    """The axle with each of these frictions of its pads; itself where that is known."""
     disc = axle.brake
     if not axle.assumed or not isinstance(disc, Disc):
         return (axle,)
-    return tuple(
-        replace(axle, brake=replace(disc, friction=float(end)))
-        for end in (PAD_FRICTION.low, PAD_FRICTION.high)
-    )
+    return tuple(replace(axle, brake=replace(disc, friction=friction)) for friction in frictions)
 
 
-def _depends_on_friction(both: Both) -> tuple[str, str]:
-    """For each of the two rules a sentence, where an assumed friction could turn the answer."""
-    ends = product(_ends(both.now.front), _ends(both.now.rear))
-    balances = (both.balance(replace(both.now, front=front, rear=rear)) for front, rear in ends)
-    found = [compare(balance) for balance in balances if balance is not None]
-    lines, orders = {one.line_held for one in found}, {one.order_held for one in found}
-    words = " With other pads than assumed it may be otherwise: give their friction."
-    return (words if len(lines) > 1 else ""), (words if len(orders) > 1 else "")
+def _whatever_the_friction(both: Both, found: Comparison) -> tuple[bool | None, bool | None]:
+    """Whether each of the two rules is met; None where an assumed friction, within its range, turns the answer."""
+    now = both.now
+    pairs = product(_with_friction(now.front, _STEPS), _with_friction(now.rear, _STEPS))
+    balances = (both.balance(replace(now, front=front, rear=rear)) for front, rear in pairs)
+    each = [found, *(compare(balance) for balance in balances if balance is not None)]
+    line = found.line_held if len({one.line_held for one in each}) == 1 else None
+    order = found.order_held if len({one.order_held for one in each}) == 1 else None
+    return line, order
 
 
 def _assumptions(both: Both) -> tuple[str, ...]:
+    """What was assumed of the pads in either column: said once where both assume it, with what it does to each."""
     sentences = []
-    for axle in both.now.axles:
-        if not axle.assumed:
-            continue
-        what, at = f"Brake torque for each bar, {axle.name} axle,", []
-        for end in _ends(axle):
-            now = replace(both.now, front=end) if axle.name == "front" else replace(both.now, rear=end)
-            balance = both.balance(now)
-            if balance is None:
-                torque = end.brake.torque_per_bar if end.brake is not None else 0
-                at.append(f"{torque:.1f} N·m")
-            else:
-                what = "Deceleration from which the rear locks first"
-                at.append(f"{balance.critical:.2f} g")
-        low, high, value = (
-            f"{each.normalize():f}" for each in (PAD_FRICTION.low, PAD_FRICTION.high, PAD_FRICTION.value)
+    for place in range(len(AXLES)):
+        now, factory = (
+            _spread(both, side, place, whose) if side.axles[place].assumed else None
+            for side, whose in ((both.now, ""), (both.factory, "factory's "))
         )
-        sentences.append(
-            Spread(
-                f"Friction of the pads, {axle.name},", value, low, high, PAD_FRICTION.because, what, *at
-            ).sentence
-        )
+        if now is not None and factory is not None and now.output == factory.output:
+            least, greatest = factory.between or (factory.at_low, factory.at_high)
+            sentences.append(f"{now.sentence} As the factory had it, between {least} and {greatest}.")
+        else:
+            sentences += [each.sentence for each in (now, factory) if each is not None]
     return tuple(sentences)
+
+
+def _spread(both: Both, side: Side, place: int, whose: str) -> Spread:
+    """What the assumed friction of an axle's pads does to one column."""
+    name = AXLES[place]
+    axles = _with_friction(side.axles[place], (_LOW, _HIGH))
+    ends = [replace(side, rear=axle) if place else replace(side, front=axle) for axle in axles]
+    balances = [balance for balance in map(both.balance, ends) if balance is not None]
+    if balances:
+        what, shown = "Deceleration from which the rear locks first", "{:.2f} g"
+        at = [balance.critical for balance in balances]
+    else:
+        what, shown = f"Brake torque for each bar, {name} axle,", "{:.1f} N·m"
+        at = [brake.torque_per_bar for end in ends if (brake := end.axles[place].brake) is not None]
+    low, high, value = (
+        f"{each.normalize():f}" for each in (PAD_FRICTION.low, PAD_FRICTION.high, PAD_FRICTION.value)
+    )
+    first, last, least, greatest = (shown.format(value) for value in (at[0], at[-1], min(at), max(at)))
+    return Spread(
+        f"Friction of the {whose}pads, {name},", value, low, high, PAD_FRICTION.because, what, first, last,
+        (least, greatest),
+    )  # fmt: skip
 
 
 EFFECT = Effect("brakes", "Brakes", 10, work)

@@ -15,11 +15,13 @@ from workshop.engineering.cooling import (
 )
 from workshop.engineering.declare import Kind, Source
 from workshop.engineering.effect import CarFigures, Effect, Missing, Row, Topic
-from workshop.engineering.effect_figures import Known, compared, plain, said
+from workshop.engineering.effect_figures import FACTORYS, Known, compared, plain, said
 from workshop.engineering.quantities import Quantity, magnitude, quantity
 
 # What raises the power of an engine, besides what states it.
 RAISES_POWER = ("boost", "blower_pulley", "crank_pulley")
+# What stands there is another engine, or another blower: the factory's power is not this car's any more.
+POWER_PLACES = ("engine", "supercharger")
 PLACES = ("cooling-fan", "radiator")
 # The rise of temperature at which both cars are compared, in K (common practice, no source).
 RISE = 8.0
@@ -30,7 +32,10 @@ def work(figures: CarFigures) -> Topic | None:
     car = Known.of(figures)
     here = [part for part in car.parts if part.place in PLACES]
     raised = "boost" in car.now or "blower_pulley" in car.now
-    stronger = car.ids(*RAISES_POWER) if raised else ()
+    others = [part for part in car.parts if part.place in POWER_PLACES]
+    stronger = tuple(
+        dict.fromkeys((*(car.ids(*RAISES_POWER) if raised else ()), *(part.id for part in others)))
+    )
     own = "engine_power" in car.own or bool(car.ids("engine_power"))
     if not (here or stronger or car.ids("coolant_flow") or own):
         return None
@@ -42,6 +47,11 @@ def work(figures: CarFigures) -> Topic | None:
         [] if before is not None else [Missing("engine_power", "to say how much heat the coolant takes")]
     )
     notes = []
+    if now is None:
+        missing += [
+            Missing(f"engine_power@{part.id}", "with it the factory's power is not this car's")
+            for part in others
+        ]
     if now is None and before is not None:
         notes.append("Measure this car's power and write it with the car's own figures: its parts change it.")
     rows: list[Row] = []
@@ -56,8 +66,9 @@ def work(figures: CarFigures) -> Topic | None:
             f"car engines at full power). Anywhere from {HEAT_SHARE_LOW * 100:.0f} to {HEAT_SHARE_HIGH * 100:.0f} %, "
             f"it takes between {said(low, 'kW')} and {said(high, 'kW')}.",
         )
-    if (before is not None or now is not None) and "coolant_flow" not in car.now:
-        missing.append(Missing("coolant_flow", "to say how much warmer the coolant leaves the engine"))
+    if (before is not None or now is not None) and "coolant_flow" not in car.factory:
+        why = "to say how much warmer the coolant leaves the engine"
+        missing.append(Missing("coolant_flow", FACTORYS if "coolant_flow" in car.now else why))
     return Topic(
         "cooling",
         "Cooling",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from workshop.engineering.drain import PRACTICE, USABLE, days_to_flat
+from workshop.engineering.drain import PRACTICE, USABLE, days_to_flat, days_words
 from workshop.engineering.effect import (
     CarFigures,
     Effect,
@@ -29,12 +29,13 @@ from workshop.engineering.electrical import (
 from workshop.engineering.units import Amount
 
 CIRCUIT = ("load_current", "fuse_rating", "cable_section", "cable_length")
+DROP = ("load_current", "cable_section", "cable_length")
 # Whatever is fitted there has a circuit, so what is missing of it is asked for.
 ELECTRICAL_PLACES = ("added-circuits", "second-battery", "tow-socket")
 KEYS = (*CIRCUIT, "battery_capacity", "alternator_current")
 UNITS = {
     "load_current": "A", "fuse_rating": "A", "cable_section": "mm2", "cable_length": "m", "battery_capacity": "Ah",
-    "alternator_current": "A", "quiescent_current": "mA",
+    "alternator_current": "A", "quiescent_current": "mA", "system_voltage": "V",
 }  # fmt: skip
 WHY = {
     "load_current": "to compare the load with its fuse, its cable and the alternator",
@@ -44,8 +45,12 @@ WHY = {
 }
 # Taken where nobody wrote it down; what they do is said in the topic's assumptions.
 SURROUNDINGS, COOL, HOT = 40.0, 25.0, 60.0  # °C
-VOLTAGE = 12.0  # V
+# What the insulation stands: a cable that carries all it may is so hot. One that carries little is as its surroundings.
+CONDUCTOR = 70.0  # °C
+VOLTAGE, VOLTAGES = 12.0, (6.0, 24.0)  # V
 MOST_DROP = 5.0  # %
+# Back through the body: half of what is lost there and back, and its joints on top.
+LEAST_WAY = 0.5
 
 
 def _plain(figures: Mapping[str, Figure], code: str) -> float | None:
@@ -66,11 +71,17 @@ def work(car: CarFigures) -> Topic | None:
         return None
     rows: list[Row] = []
     missing: list[Missing] = []
+    voltage = _plain(car.now, "system_voltage")
+    dropping = [part for part in circuits if all(_plain(part.figures, code) is not None for code in DROP)]
     for part in circuits:
         rows += _circuit(part)
+        if part in dropping:
+            rows.append(_lost(part, voltage))
         missing += [
             Missing(f"{code}@{part.id}", WHY[code]) for code in CIRCUIT if _plain(part.figures, code) is None
         ]
+    if dropping and voltage is None:
+        missing.append(Missing("system_voltage", "to say what share of it is lost in the cables"))
     for found, asked in (_alternator(car, circuits), _battery(car)):
         rows += found
         missing += asked
@@ -79,7 +90,7 @@ def work(car: CarFigures) -> Topic | None:
         "Added circuits and battery",
         tuple(rows),
         missing=tuple(missing),
-        assumptions=tuple(_assumptions(circuits)),
+        assumptions=tuple(_assumptions(circuits, bool(dropping), voltage)),
         notes=(
             "Several loads on one fuse add up: look at what else hangs on it.",
             "A cable in a bundle or a tube carries less than in free air.",
@@ -95,7 +106,7 @@ def work(car: CarFigures) -> Topic | None:
 
 
 def _circuit(part: Part) -> list[Row]:
-    load, fuse, section, length = (_plain(part.figures, code) for code in CIRCUIT)
+    load, fuse, section, _ = (_plain(part.figures, code) for code in CIRCUIT)
     rows = []
     if load is not None and fuse is not None:
         share = load / fuse
@@ -125,7 +136,7 @@ def _circuit(part: Part) -> list[Row]:
         )
         good = "The cable carries its fuse" if what == "fuse" else "The cable carries this load"
         # Warmth takes from what it carries: said where an engine bay may be as warm as that.
-        warmest = 70 - (70 - SURROUNDINGS) * (current / carries) ** 2
+        warmest = CONDUCTOR - (CONDUCTOR - SURROUNDINGS) * (current / carries) ** 2
         good += f" up to {warmest:.0f} °C around it." if warmest < HOT else "."
         rows.append(
             _row(
@@ -138,22 +149,43 @@ def _circuit(part: Part) -> list[Row]:
                 str(CARRIES_SOURCE),
             )
         )
-    if load is not None and section is not None and length is not None:
-        drop = load * resistance_at(section, 20) * 2 * length
-        share = 100 * drop / VOLTAGE
-        over = share > MOST_DROP
-        rows.append(
-            _row(
-                part,
-                "voltage lost in its cable",
-                f"{drop:.2f} V, {share:.1f} %",
-                over,
-                "A thicker or a shorter cable loses less." if over else "",
-                f"up to {MOST_DROP:g} %",
-                str(DROP_SOURCE),
-            )
-        )
     return rows
+
+
+def _lost(part: Part, voltage: float | None) -> Row:
+    """Voltage lost there and back: shown for a hot conductor; judged only where no assumption would change it."""
+    load, section, length = (_plain(part.figures, code) or 0.0 for code in DROP)
+    most = load * resistance_at(section, CONDUCTOR) * 2 * length
+    least = load * resistance_at(section, COOL) * 2 * length * LEAST_WAY
+    of = VOLTAGE if voltage is None else voltage
+    low, high = (min(VOLTAGES), max(VOLTAGES)) if voltage is None else (of, of)
+    now = f"{most:.2f} V, {100 * most / of:.1f} % of {of:g} V"
+    if voltage is None:
+        others = " and ".join(f"{100 * most / each:.1f} % of {each:g} V" for each in VOLTAGES)
+        now += f" (assumed; {others})"
+    limit = MOST_DROP / 100 * (1 + 1e-9)
+    if most <= limit * low:
+        standing, verdict = Standing.INSIDE, ""
+    elif least > limit * high:
+        standing, verdict = Standing.OUTSIDE, "A thicker or a shorter cable loses less."
+    else:
+        standing = Standing.NOT_KNOWN
+        verdict = f"It may be more than {MOST_DROP:g} %: " + (
+            "give the voltage of the car's network."
+            if voltage is None and not least <= limit * of < most
+            else f"from {least:.2f} V, cool and back through the body, to {most:.2f} V. Measure it under load."
+        )
+    return Row(
+        f"{part.what}: voltage lost in its cable",
+        "–",
+        now,
+        "–",
+        standing,
+        verdict,
+        f"up to {MOST_DROP:g} %",
+        str(DROP_SOURCE),
+        (part.id,),
+    )
 
 
 def _row(part: Part, what: str, now: str, over: bool, verdict: str, limit: str, source: str) -> Row:
@@ -161,9 +193,20 @@ def _row(part: Part, what: str, now: str, over: bool, verdict: str, limit: str, 
     return Row(f"{part.what}: {what}", "–", now, "–", standing, verdict, limit, source, (part.id,))
 
 
+def _against(before: float | None, now: float) -> Standing:
+    """How a figure stands beside the factory's; without that, nothing can be said."""
+    if before is None:
+        return Standing.NOT_KNOWN
+    return Standing.AS_FACTORY if before == now else Standing.CHANGED
+
+
+NO_FACTORY = "Whether it was changed can't be said: give the factory's figure."
+
+
 def _alternator(car: CarFigures, circuits: list[Part]) -> tuple[list[Row], list[Missing]]:
     """All added loads at once, beside the rating of the alternator that is fitted now."""
-    rows = []
+    rows: list[Row] = []
+    missing: list[Missing] = []
     before, now = _plain(car.factory, "alternator_current"), _plain(car.now, "alternator_current")
     parts = tuple(part.id for part in car.parts_for(("alternator_current",)))
     if parts and now is not None:
@@ -173,16 +216,22 @@ def _alternator(car: CarFigures, circuits: list[Part]) -> tuple[list[Row], list[
                 "–" if before is None else f"{before:g} A",
                 f"{now:g} A",
                 "–" if before is None else change_in_percent(before, now),
-                Standing.AS_FACTORY if before == now else Standing.CHANGED,
+                _against(before, now),
+                NO_FACTORY if before is None else "",
                 parts=parts,
             )
         )
+        if before is None:
+            missing.append(Missing("alternator_current", "to say what another alternator changes"))
     loads = {part.id: load for part in circuits if (load := _plain(part.figures, "load_current")) is not None}
     if not loads:
-        return rows, []
+        return rows, missing
     total = sum(loads.values())
     if now is None:
-        return rows, [Missing("alternator_current", f"to compare it with the {total:g} A of the added loads")]
+        missing.append(
+            Missing("alternator_current", f"to compare it with the {total:g} A of the added loads")
+        )
+        return rows, missing
     over = total > now
     rows.append(
         Row(
@@ -199,7 +248,7 @@ def _alternator(car: CarFigures, circuits: list[Part]) -> tuple[list[Row], list[
             tuple(loads),
         )
     )
-    return rows, []
+    return rows, missing
 
 
 def _battery(car: CarFigures) -> tuple[list[Row], list[Missing]]:
@@ -218,7 +267,8 @@ def _battery(car: CarFigures) -> tuple[list[Row], list[Missing]]:
             "–" if before is None else f"{before:g} Ah",
             f"{now:g} Ah",
             "–" if before is None else change_in_percent(before, now),
-            Standing.AS_FACTORY if before == now else Standing.CHANGED,
+            _against(before, now),
+            NO_FACTORY if before is None else "",
             parts=parts,
         )
     ]
@@ -231,32 +281,42 @@ def _battery(car: CarFigures) -> tuple[list[Row], list[Missing]]:
     rows.append(
         Row(
             f"Days until {100 * USABLE:.0f} % is taken, at {quiescent:g} mA",
-            "–" if lasted is None else f"{lasted:.0f} days",
-            f"{lasts:.0f} days",
+            "–" if lasted is None else _days(lasted),
+            _days(lasts),
             "–" if lasted is None else change_in_percent(lasted, lasts),
-            Standing.AS_FACTORY if before == now else Standing.CHANGED,
+            _against(before, now),
             parts=parts,
         )
     )
     return rows, missing
 
 
-def _assumptions(circuits: list[Part]) -> list[str]:
+def _days(days: float) -> str:
+    return f"{days:.0f} days" if days >= 10 else days_words(days)
+
+
+def _assumptions(circuits: list[Part], dropping: bool, voltage: float | None) -> list[str]:
     """What was taken for the cables, said once with the first cable as the example."""
     section = next((size for part in circuits if (size := _plain(part.figures, "cable_section"))), None)
     if section is None:
         return []
     said = [
-        f"{SURROUNDINGS:g} °C around the cables is assumed, and insulation that stands 70 °C. Anywhere from {COOL:g} °C "
-        f"to {HOT:g} °C, a cable of {section:g} mm² carries between {carries_at(section, HOT):.1f} A and "
+        f"{SURROUNDINGS:g} °C around the cables is assumed, and insulation that stands {CONDUCTOR:g} °C. Anywhere from "
+        f"{COOL:g} °C to {HOT:g} °C, a cable of {section:g} mm² carries between {carries_at(section, HOT):.1f} A and "
         f"{carries_at(section, COOL):.1f} A."
     ]
-    if any(all(_plain(part.figures, code) is not None for code in ("load_current", "cable_section", "cable_length"))
-           for part in circuits):  # fmt: skip
+    if dropping:
+        cooler = 100 * (1 - resistance_at(section, COOL) / resistance_at(section, CONDUCTOR))
         said.append(
-            f"{VOLTAGE:g} V, and the way back through a cable like the one out, are assumed. With the way back through "
-            "the body half as much is lost, and what its joints take on top."
+            f"The voltage lost is that of a conductor at {CONDUCTOR:g} °C; one at {COOL:g} °C loses {cooler:.0f} % less. "
+            "The way back through a cable like the one out is assumed. With the way back through the body half as much "
+            "is lost, and what its joints take on top."
         )
+        if voltage is None:
+            said.append(
+                f"{VOLTAGE:g} V is assumed for the car's network: of {VOLTAGES[0]:g} V twice, of {VOLTAGES[1]:g} V half "
+                "that share is lost."
+            )
     return said
 
 

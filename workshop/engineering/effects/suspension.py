@@ -6,22 +6,20 @@ from dataclasses import dataclass
 
 from workshop.engineering.declare import Kind, Source
 from workshop.engineering.effect import CarFigures, Effect, Figure, Missing, Row, Standing, Topic
-from workshop.engineering.effect_figures import Known, compared, plain, said
+from workshop.engineering.effect_figures import Known, plain, said
 from workshop.engineering.items import AXLES
 from workshop.engineering.plot import Plot
-from workshop.engineering.quantities import magnitude, quantity
+from workshop.engineering.scrub_row import WHEELS, rims_of, scrub_of
 from workshop.engineering.suspension import (
     PLOT_FORCE,
-    scrub_change,
     signed,
     toe_plot,
     toe_under_force,
     toe_words,
 )
-from workshop.engineering.units import Amount, show
+from workshop.engineering.units import Amount, rounded, show
 
 LINKS = ("steering_arm", "toe_link_stiffness")
-WHEELS = ("rim_offset", "spacer")
 GEOMETRY = ("toe_total", "camber", "caster_trail", "scrub_radius")
 # What stands there settles toe and how it holds under load, by axle.
 PLACES = {
@@ -58,10 +56,6 @@ class _Link:
         )
 
 
-_SCRUB_MATTERS = {
-    "front": "uneven braking pulls at the steering differently",
-    "rear": "brake forces turn the wheel against its links differently",
-}
 _COMPARED_SO = (
     f"Toe under load is compared at {FORCE:g} N at one wheel, where only the toe link and its bushes give. Where a "
     "part does not state its arm, the factory's length is taken."
@@ -79,7 +73,7 @@ def work(figures: CarFigures) -> Topic | None:
         held = any(part.place in PLACES[axle] for part in car.parts) or bool(
             car.ids(*_keys(axle, (*LINKS, *GEOMETRY)))
         )
-        wheels = bool(car.ids(*_keys(axle, WHEELS)))
+        wheels = bool(car.ids(*_keys(axle, WHEELS))) or bool(rims_of(car, axle))
         measured = any(key in car.own and key in car.factory for key in _keys(axle, ("toe_total", "camber")))
         if not (held or wheels or measured):
             continue
@@ -95,8 +89,6 @@ def work(figures: CarFigures) -> Topic | None:
                     notes.append(
                         f"Measure the {axle} {_NAMES[code]} and write it with the car's own figures."
                     )
-        if car.ids(f"{axle}.rim_offset") and f"{axle}.rim_offset" not in car.factory:
-            missing.append(Missing(f"{axle}.rim_offset", "to say how far the wheel's middle has moved"))
         found, plot, asked = _load(car, axle)
         rows += found
         plots += plot
@@ -138,11 +130,16 @@ def _set_value(car: Known, key: str, axle: str) -> Row | None:
     if not isinstance(factory.value, Amount) or not isinstance(now.value, Amount):
         return None
     code = factory.value.unit
-    value = now.value.to(code).value
+    # As read off the page: what differs by less than is shown is the same.
+    value = rounded(now.value.to(code).value, code)
+    change = _difference(factory, now)
     low, high = _bound(factory.low, code), _bound(factory.high, code)
-    below, above = low is not None and value < low.value, high is not None and value > high.value
+    below, above = (
+        low is not None and value < rounded(low.value, code),
+        high is not None and value > rounded(high.value, code),
+    )
     if low is None and high is None:
-        standing = Standing.AS_FACTORY if value == factory.value.value else Standing.CHANGED
+        standing = Standing.AS_FACTORY if change == "none" else Standing.CHANGED
         limit, verdict = "–", "The data sheet names no tolerance."
     else:
         standing = Standing.OUTSIDE if below or above else Standing.INSIDE
@@ -153,7 +150,7 @@ def _set_value(car: Known, key: str, axle: str) -> Row | None:
         f"{name[:1].upper()}{name[1:]}, {axle}",
         factory.shown,
         show(now.value, code),
-        _difference(factory, now),
+        change,
         standing,
         verdict,
         limit,
@@ -176,15 +173,16 @@ def _difference(factory: Figure, now: Figure) -> str:
     """This car less the factory, with its sign: a share of an angle near zero says nothing."""
     assert isinstance(factory.value, Amount)
     assert isinstance(now.value, Amount)
-    less = now.value.to(factory.value.unit).value - factory.value.value
+    code = factory.value.unit
+    less = rounded(now.value.to(code).value, code) - rounded(factory.value.value, code)
     if not less:
         return "none"
-    return f"{'+' if less > 0 else '−'}{show(Amount(abs(less), factory.value.unit))}"
+    return f"{'+' if less > 0 else '−'}{show(Amount(abs(less), code))}"
 
 
 def _load(car: Known, axle: str) -> tuple[list[Row], list[Plot], list[Missing]]:
     """Scrub radius, toe under side force and under braking, with the plot; what is missing for them."""
-    moved, scrub_row = _scrub(car, axle)
+    moved, scrub_row, asked = scrub_of(car, axle)
     rows = [] if scrub_row is None else [scrub_row]
     silent = [
         part
@@ -193,7 +191,7 @@ def _load(car: Known, axle: str) -> tuple[list[Row], list[Plot], list[Missing]]:
     ]
     factory = _link(car, axle, factory=True)
     now = None if silent else _link(car, axle, factory=False, moved=moved)
-    missing = []
+    missing = [*asked]
     # Other springs alone say nothing of the links: what holds the toe is asked for where a link is another.
     if now is None and (silent or car.ids(*_keys(axle, (*LINKS, *GEOMETRY[2:])))):
         why = "to say how far the wheel turns under load"
@@ -201,6 +199,8 @@ def _load(car: Known, axle: str) -> tuple[list[Row], list[Plot], list[Missing]]:
             if f"{axle}.{code}" not in car.now and not (silent and code == "toe_link_stiffness"):
                 missing.append(Missing(f"{axle}.{code}", why))
         missing += [Missing(f"toe_link_stiffness@{part.id}", why) for part in silent]
+    if factory is None and now is not None:
+        missing += car.factory_asked(*_keys(axle, ("caster_trail", *LINKS)))
     if factory is None and now is None:
         return rows, [], missing
     parts = car.ids(*_keys(axle, (*LINKS, *GEOMETRY))) or tuple(part.id for part in silent)
@@ -232,7 +232,7 @@ def _load(car: Known, axle: str) -> tuple[list[Row], list[Plot], list[Missing]]:
 
 def _toe_row(what: str, factory: float | None, now: float | None, parts: tuple[str, ...]) -> Row:
     change = "–" if factory is None or now is None else signed(now - factory)
-    if now is None:
+    if factory is None or now is None:
         standing = Standing.NOT_KNOWN
     else:
         standing = Standing.AS_FACTORY if change == "0.0′" else Standing.CHANGED
@@ -240,46 +240,14 @@ def _toe_row(what: str, factory: float | None, now: float | None, parts: tuple[s
     return Row(what, shown[0], shown[1], change, standing, parts=parts)
 
 
-def _scrub(car: Known, axle: str) -> tuple[float, Row | None]:
-    """How far other wheels or spacers move the wheel's middle outwards in mm, and the row of the scrub radius."""
-    offset, spacer = _keys(axle, WHEELS)
-    parts = car.ids(offset, spacer)
-    now = plain(car.now, offset, "mm") or 0.0
-    # Where the wheels are the factory's, a spacer alone moves them, whatever their offset is.
-    before = plain(car.factory, offset, "mm") if car.ids(offset) else now
-    if not parts or before is None:
-        return 0.0, None
-    thickness = (plain(car.now, spacer, "mm") or 0.0) - (plain(car.factory, spacer, "mm") or 0.0)
-    change = scrub_change(quantity(before, "mm"), quantity(now, "mm"), quantity(thickness, "mm"))
-    out = magnitude(change, "mm")
-    radius = plain(car.factory, f"{axle}.scrub_radius", "mm")
-    if not out:
-        return 0.0, None
-    if f"{axle}.scrub_radius" in car.own or car.ids(f"{axle}.scrub_radius"):
-        return 0.0, compared(
-            f"Scrub radius, {axle}", radius, plain(car.now, f"{axle}.scrub_radius", "mm"), "mm", parts
-        )
-    row = Row(
-        f"Scrub radius, {axle}",
-        said(radius, "mm"),
-        said(None if radius is None else radius + out, "mm"),
-        f"{'+' if out > 0 else '−'}{said(abs(out), 'mm')}",
-        Standing.CHANGED,
-        f"The wheel's middle lies {said(abs(out), 'mm')} further {'out' if out > 0 else 'in'}, and the scrub radius "
-        f"with it: {_SCRUB_MATTERS[axle]}.",
-        parts=parts,
-    )
-    return out, row
-
-
-def _link(car: Known, axle: str, *, factory: bool, moved: float = 0.0) -> _Link | None:
+def _link(car: Known, axle: str, *, factory: bool, moved: float | None = 0.0) -> _Link | None:
     figures = car.factory if factory else car.now
     trail, arm = (plain(figures, f"{axle}.{code}", "mm") for code in ("caster_trail", "steering_arm"))
     stiffness = plain(figures, f"{axle}.toe_link_stiffness", "N/mm")
     if trail is None or arm is None or stiffness is None:
         return None
     scrub = plain(figures, f"{axle}.scrub_radius", "mm")
-    return _Link(trail, arm, stiffness, None if scrub is None else scrub + moved)
+    return _Link(trail, arm, stiffness, None if scrub is None or moved is None else scrub + moved)
 
 
 EFFECT = Effect("suspension", "Alignment and steering", 45, work)

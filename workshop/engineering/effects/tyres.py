@@ -34,6 +34,7 @@ from workshop.engineering.tyres import (
     LOAD_FAST,
     LOAD_MEMORY,
     LOAD_TABLE,
+    PLY_WORDS,
     R39,
     SIZE,
     r39_off,
@@ -133,15 +134,15 @@ def _speedometer(
             dict.fromkeys(p for r in (rolling if alike else [one]) for p in _ids(car, r.axle, TYRE_CODES))
         )
         shown, before = shown_at(100, OVERREAD, one.change), shown_at(100, OVERREAD, 1)
-        off = r39_off(shown, 100)
+        ends = [r39_off(shown_at(100, end, one.change), 100) for end in (OVERREAD_LOW, OVERREAD_HIGH)]
         rows.append(
             Row(
                 f"Speedometer at a true 100 km/h{by}",
                 f"{before:.0f} km/h",
                 f"{shown:.1f} km/h",
                 change_in_percent(before, shown),
-                Standing.OUTSIDE if off else Standing.INSIDE,
-                _dial_words(shown, off, r39_off(shown_at(100, OVERREAD_LOW, one.change), 100)),
+                _dial_standing(ends),
+                _dial_words(shown, ends),
                 "100 to 114 km/h",
                 str(R39),
                 parts,
@@ -169,19 +170,27 @@ def _speedometer(
     return rows, plots, tuple(said)
 
 
-def _dial_words(shown: float, off: float, off_if_exact: float) -> str:
-    if off < 0:
-        return (
-            f"It shows {-off:.1f} km/h less than the car does: drive by another speed until it is set right."
+def _dial_standing(ends: list[float]) -> Standing:
+    """`ends`: how far it lies outside the band at both ends of what the speedometer may show too much."""
+    if ends == [0, 0]:
+        return Standing.INSIDE
+    return Standing.OUTSIDE if ends[1] < 0 or ends[0] > 0 else Standing.NOT_KNOWN
+
+
+def _dial_words(shown: float, ends: list[float]) -> str:
+    standing = _dial_standing(ends)
+    if standing == Standing.NOT_KNOWN:
+        which = (
+            f"up to {-ends[0]:.1f} km/h less than the car does"
+            if ends[0] < 0
+            else f"up to {ends[1]:.1f} km/h more than the band has"
         )
-    if off > 0:
-        return f"It shows {off:.1f} km/h more than the band has."
-    said = f"It shows {shown - 100:.1f} km/h more than the car does."
-    if off_if_exact < 0:
-        said += (
-            " Was it exact with the factory's tyre, it shows too little now: check it against a true speed."
-        )
-    return said
+        return f"It may be showing {which}: check it against a true speed, and drive by that until then."
+    if standing == Standing.INSIDE:
+        return f"It shows {shown - 100:.1f} km/h more than the car does."
+    if ends[1] < 0:
+        return f"It shows at least {-ends[1]:.1f} km/h less than the car does: drive by another speed until it is set right."
+    return f"It shows at least {ends[0]:.1f} km/h more than the band has."
 
 
 def _wheel(car: CarFigures, now: Figures, axle: str) -> tuple[list[Row], list[Missing]]:
@@ -190,7 +199,7 @@ def _wheel(car: CarFigures, now: Figures, axle: str) -> tuple[list[Row], list[Mi
     if not parts:
         return rows, []
     before, after = wheel_of(car.factory, axle), wheel_of(now, axle)
-    rows += _rim_widths(car, now, axle, parts)
+    rows += _rim_widths(car, now, axle)
     if before is None or after is None:
         asked = []
         for code in ("rim_width", "rim_offset"):
@@ -199,7 +208,7 @@ def _wheel(car: CarFigures, now: Figures, axle: str) -> tuple[list[Row], list[Mi
         return rows, asked
     outwards = before.offset - after.offset + after.spacer - before.spacer
     wider = (after.width - before.width) / 2
-    rows.append(_track(car, axle, 2 * outwards, parts))
+    rows.append(_track(car, axle, 2 * outwards, _ids(car, axle, ("rim_offset", "spacer"))))
     for edge, moved, ways in (
         ("Outer", wider + outwards, ("outwards", "inwards")),
         ("Inner", wider - outwards, ("inwards, towards strut and brake", "outwards")),
@@ -235,7 +244,9 @@ def _track(car: CarFigures, axle: str, change: float, parts: tuple[str, ...]) ->
     )
 
 
-def _rim_widths(car: CarFigures, now: Figures, axle: str, parts: tuple[str, ...]) -> list[Row]:
+def _rim_widths(car: CarFigures, now: Figures, axle: str) -> list[Row]:
+    # An offset or a spacer changes no width: the row names the wheel that says one.
+    parts = _ids(car, axle, ("rim_width",))
     before = plain_number(car.factory, f"{axle}.rim_width", "in")
     after = plain_number(now, f"{axle}.rim_width", "in")
     if before is None or after is None or before == after:
@@ -279,6 +290,8 @@ def _notes(rolling: list[Rolling], now: Figures) -> list[str]:
     notes = unreadable(now)
     if any(one.height_assumed for one in rolling):
         notes.append("A size without a height is taken at 82 % of its width; some makers have 80 %.")
+    if any((size := size_of(now, axle)) is not None and size.ply for axle in AXLES):
+        notes.append(PLY_WORDS)
     if len(rolling) == 2 and abs(rolling[0].now / rolling[1].now - 1) > 0.01:
         notes.append(
             "Front and rear roll differently: with four driven wheels ask the maker how much the transmission bears."
