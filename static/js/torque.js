@@ -118,10 +118,11 @@
   const entered = () => new URLSearchParams(new FormData(form())).toString();
   let asked = null;
   document.addEventListener("htmx:beforeRequest", (event) => {
-    asked = ours(event) && event.detail.requestConfig.parameters.op ? entered() : null;
+    if (ours(event)) asked = event.detail.requestConfig.parameters.op ? entered() : null;
   });
   document.addEventListener("htmx:beforeSwap", (event) => {
-    if (asked === null || !ours(event) || !event.detail.shouldSwap || asked === entered()) return;
+    const { requestConfig, shouldSwap } = event.detail; // its elt is what is swapped, not what asked
+    if (asked === null || requestConfig.elt !== form() || !shouldSwap || asked === entered()) return;
     event.detail.shouldSwap = false;
     said("You went on typing: nothing was changed. Tap the button again to work it out.");
   });

@@ -269,3 +269,8 @@ def test_words_keep_off_their_line_and_further_off_others():
 def test_where_no_nice_step_gives_two_ticks_the_ends_are_named():
     # Two wanted between 0.6 and 1.4: steps of 0.2 give five, steps of 0.5 only 1.0.
     assert ticks(Axis("", 0.6, 1.4), 2) == [(0.6, "0.60"), (1.4, "1.40")]
+
+
+def test_an_axis_to_the_largest_floats_is_drawn_by_its_points():
+    found = drawn(Plot("p", "P", Axis("x", 0, 1), Axis("y", -1.7976931348623157e308, 1e292), "Nothing."))
+    assert len(found.up) >= 2

@@ -219,3 +219,31 @@ def test_a_proven_range_that_is_a_single_value_is_shown_with_all_its_digits():
 def test_no_deviation_is_looked_for_where_nothing_above_zero_is_allowed():
     with pytest.raises(LimitsError, match="above zero"):
         widest_provable_deviation(Limits(D(-1), D(0)))
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        # One decimal tells it from the limit of 72.
+        ("66.928", "66.9 N·m is below the lowest accepted value 72 N·m."),
+        ("71.94", "71.9 N·m is below the lowest accepted value 72 N·m."),
+        # It would be "72 is below 72": one more.
+        ("71.96", "71.96 N·m is below the lowest accepted value 72 N·m."),
+        ("71.9996", "71.9996 N·m is below the lowest accepted value 72 N·m."),
+        # Rounded to 88 it would be said to lie at the limit, which is 88.04.
+        ("88.0449", "88.045 N·m is above the highest accepted value 88.04 N·m."),
+        ("88.0399", "88 N·m is within the limits (72 to 88.04 N·m)."),
+        ("80.123", "80.1 N·m is within the limits (72 to 88.04 N·m)."),
+    ],
+)
+def test_a_worked_out_value_is_said_with_as_many_decimals_as_tell_it_from_the_limit(value, said):
+    limits = Limits(D(72), D("88.04"))
+    found = judge(D(value), limits, D(4), DecisionRule.PLAIN, fewest_decimals=1)
+    assert found.sentence == said
+
+
+def test_the_true_values_of_a_worked_out_torque_stay_on_their_side_of_the_limits():
+    # 74.85 / 1.04 = 71.971: with one decimal it would read as the limit itself.
+    found = judge(D("74.85"), Limits(D(72), D("88.04")), D(4), fewest_decimals=1)
+    assert found.verdict is Verdict.NOT_PROVEN
+    assert "from 71.97 to 78 N·m" in found.sentence.replace(" N·m to", " to")

@@ -431,19 +431,14 @@ BEFORE = [
 def test_a_comparison_takes_its_before_from_the_data_sheet_and_its_now_from_the_car(
     slug, before, now, key, factory, fitted
 ):
-    code = key.rsplit(".", 1)[-1]
-    part = Part("p", "A part", "", "", key.rpartition(".")[0], {code: Figure(fitted, Origin.PART)})
     calculator = catalogue.calculators()[slug]
-    known = reads.Known(CarFigures({key: Figure(factory, Origin.DATA_SHEET, "manual")}, (part,), {}))
-    if not part.keys:
-        known = reads.Known(
-            CarFigures({key: Figure(factory, Origin.DATA_SHEET)}, (), {key: Figure(fitted, Origin.CAR)})
-        )
+    sheet, car = {key: Figure(factory, Origin.DATA_SHEET)}, {key: Figure(fitted, Origin.CAR)}
+    known = reads.Known(CarFigures(sheet, (), car))
     found = known.of(calculator)
     assert (found[before].value, found[before].origin) == (factory, Origin.DATA_SHEET)
     assert found[now].value == fitted
     # What was measured on the car is no answer to what the factory fitted.
-    alone = reads.Known(CarFigures({}, (), {key: Figure(fitted, Origin.CAR)})).of(calculator)
+    alone = reads.Known(CarFigures({}, (), car)).of(calculator)
     assert before not in alone
     assert alone[now].value == fitted
 

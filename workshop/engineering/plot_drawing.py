@@ -18,6 +18,8 @@ from workshop.engineering.plot_labels import APART, LEADING, Box, Placed, Room, 
 WIDTH, PLOT_HEIGHT, TEXT = 320.0, 180.0, 13.0
 # Ticks wanted on an axis; the nice step next to that is taken.
 TICKS_ACROSS, TICKS_UP = 5, 5
+# No measurement of a car is larger than this.
+LARGEST = 1e150
 TICK, HATCH, DOT = 4.0, 7.0, 3.6
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 # Pen and dashes of each style of a line; an unknown one is drawn as this car's.
@@ -118,13 +120,18 @@ def drawn(plot: Plot) -> Drawn:
 # --- axes -----------------------------------------------------------------------------------------------------
 
 
+def _drawable(value: float) -> bool:
+    """A number that an axis can end at; the largest floats leave no room to reckon with."""
+    return isfinite(value) and abs(value) <= LARGEST
+
+
 def sound(axis: Axis, values: Iterable[float]) -> Axis:
     """The axis, or one that can be drawn where its ends are no numbers, the same number or the wrong way round."""
-    if isfinite(axis.low) and isfinite(axis.high) and axis.low != axis.high:
+    if _drawable(axis.low) and _drawable(axis.high) and axis.low != axis.high:
         low, high = sorted((axis.low, axis.high))
     else:
-        ends = [end for end in (axis.low, axis.high) if isfinite(end)]
-        known = ends or [value for value in values if isfinite(value)] or [0.0]
+        ends = [end for end in (axis.low, axis.high) if _drawable(end)]
+        known = ends or [value for value in values if _drawable(value)] or [0.0]
         low, high = min(known), max(known)
     # Two ends that a float can hardly tell apart have no ticks between them.
     size = max(abs(low), abs(high))
@@ -135,8 +142,7 @@ def sound(axis: Axis, values: Iterable[float]) -> Axis:
 
 def ticks(axis: Axis, wanted: int) -> list[tuple[float, str]]:
     """Values on an axis at a step of 1, 2 or 5 times a power of ten, with their words; two at least."""
-    # Halves first: the span of two large floats of unlike sign may be more than a float holds.
-    power = 10.0 ** floor(log10((axis.high / 2 - axis.low / 2) * 2 / wanted))
+    power = 10.0 ** floor(log10((axis.high - axis.low) / wanted))
     steps = (power / 2, power, 2 * power, 5 * power, 10 * power)
     step = next(step for step in steps if len(_multiples(step, axis)) <= wanted + 1)
     digits = max(0, -floor(log10(step) + 1e-9))
