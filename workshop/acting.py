@@ -20,7 +20,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import OperationalError, models, transaction
+from django.db import IntegrityError, OperationalError, models, transaction
 from django.db.models import F
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
@@ -207,9 +207,18 @@ def note(
 
 
 def create(record: models.Model) -> models.Model:
-    """Check every rule of the record with its sentence, then insert it."""
-    record.full_clean(validate_unique=True, validate_constraints=True)
-    record.save(force_insert=True)
+    """Insert a record. A rule that it breaks is refused with its sentence.
+
+    The database holds the rules, so it is asked first: each checked beforehand would be a query of its own.
+    Only when it refuses are they asked one by one, for the sentences of all that are broken.
+    """
+    try:
+        record.full_clean(validate_constraints=False)
+        with transaction.atomic():
+            record.save(force_insert=True)
+    except (ValidationError, IntegrityError):
+        record.full_clean()
+        raise
     return record
 
 
@@ -231,14 +240,16 @@ def save_changes(
         return {}
     for name, value in differing.items():
         setattr(current, name, value)
-    current.full_clean()
     columns = {name: getattr(current, name) for name in differing}
-    if (
-        model._default_manager.filter(pk=record.pk, version=current.version).update(
-            **columns, version=F("version") + 1
-        )
-        != 1
-    ):
+    standing = model._default_manager.filter(pk=record.pk, version=current.version)
+    try:
+        current.full_clean(validate_constraints=False)
+        with transaction.atomic():
+            claimed = standing.update(**columns, version=F("version") + 1)
+    except (ValidationError, IntegrityError):
+        current.full_clean()  # the database refused: which rules, and in their sentences (see create)
+        raise
+    if claimed != 1:
         raise ChangedMeanwhile(current, {name: getattr(current, name) for name in changes})
     record.refresh_from_db()
     return before_after
