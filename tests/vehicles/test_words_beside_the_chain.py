@@ -18,7 +18,7 @@ from tests.people import PASSWORD, by
 from vehicles.acts import calculation as calculations
 from vehicles.acts import datasheet as datasheets
 from vehicles.acts import drain as drains
-from vehicles.acts import erasure, odometer
+from vehicles.acts import drain_again, erasure, odometer
 from vehicles.acts import fault as faults
 from vehicles.acts import keeper as keepers
 from vehicles.acts import outstanding as items
@@ -200,6 +200,7 @@ def play_faults_and_items(play: Play, car: Vehicle, owner, now) -> None:
         came="back",
         remark=CANARY,
     )
+    test = play(drain_again.put_asleep_right, test=test, reading=Amount(Decimal(340), "mA"), asleep_after=0)
     play(drains.end_drain_test, test=test, conclusion=CANARY)
     play(faults.add_code, fault=one, code="P0562", control_unit=CANARY)
     play(faults.add_step, fault=one, tried=CANARY, seen=CANARY)
