@@ -24,7 +24,7 @@ def put_asleep_right(
     Answers the new test. Nothing is written on the fault. The first test stays readable with what was typed.
     """
     current = (
-        DrainTest.objects.select_for_update(no_key=True)
+        DrainTest.objects.select_for_update(no_key=True, of=("self",))
         .select_related("vehicle", "fault", "job")
         .get(pk=test.pk)
     )
