@@ -13,7 +13,7 @@
     const kind = form().querySelector(".kinds :checked + span > strong, .one-kind");
     const words = kind ? kind.firstChild.textContent.trim().toLowerCase() : "";
     const typed = number() && number().value.trim();
-    const value = !number() ? "" : typed ? `${typed} ${unit.selectedOptions[0].textContent}, ` : "no number yet, ";
+    const value = !number() ? "" : typed ? `${typed} ${unit && unit.selectedOptions && unit.selectedOptions[0] ? unit.selectedOptions[0].textContent : ""}, ` : "no number yet, ";
     place.textContent = `Fastener ${fastener ? fastener.value : "–"}: ${value}${words}`;
     place.hidden = false;
   };
@@ -161,7 +161,11 @@
     // What is wrong stands between the number and the button: with the button in view, so is the rest.
     if (wrong) form().querySelector(".record").scrollIntoView({ block: "nearest" });
     const why = wrong && document.querySelector("#work .why .errors");
-    if (why) why.scrollIntoView({ block: "nearest" });
+    const box = why && why.getBoundingClientRect();
+    if (box && (box.top < 0 || box.bottom > window.innerHeight)) why.scrollIntoView({ block: "nearest" });
+  });
+  document.addEventListener("htmx:afterSettle", () => {
+    if (document.getElementById("form-errors") && form()) form().querySelector(".record").scrollIntoView({ block: "nearest" });
   });
   ready();
 })();
