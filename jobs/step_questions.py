@@ -15,7 +15,7 @@ from jobs.models.procedure import StageKind
 from workshop.acting import By
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.fasteners import proof_share, question_units, thread
-from workshop.engineering.threads import strength_of
+from workshop.engineering.threads import PropertyClass, Thread, strength_of
 from workshop.engineering.units import UNITS, Amount, show
 from workshop.engineering.verdict import DecisionRule, Limits, proven_range
 from workshop.models import Shop, TorqueTool
@@ -35,15 +35,28 @@ def question(by: By, step: ProcedureStep, targets: list[StageTarget]) -> None:
         )
 
 
+def _bolt(step: ProcedureStep) -> tuple[Thread, PropertyClass]:
+    """The step's bolt as the tables have it, or an `EngineeringError` in words."""
+    bolt = thread(step.thread)
+    return bolt, strength_of(bolt, step.property_class)
+
+
+def _checked_bolt(step: ProcedureStep) -> tuple[Thread, PropertyClass] | tuple[None, None]:
+    """The bolt whose load is to be checked; none where the step goes to yield, says too little, or names one that is
+    not in the tables: the page says that it was not checked (`load_words`)."""
+    if step.to_yield or step.nut_factor is None or not step.thread or not step.property_class:
+        return None, None
+    try:
+        return _bolt(step)
+    except EngineeringError:
+        return None, None
+
+
 def load_questions(step: ProcedureStep, targets: list[StageTarget]) -> list[str]:
     """Torques that would put the bolt above its proof load, with the friction that the step states."""
-    if step.to_yield or step.nut_factor is None or not step.thread or not step.property_class:
+    bolt, strength = _checked_bolt(step)
+    if bolt is None:
         return []
-    try:
-        bolt = thread(step.thread)
-        strength = strength_of(bolt, step.property_class)
-    except EngineeringError:
-        return []  # not in the tables: the page says that it was not checked
     asked = []
     for target in targets:
         value = _aim(target)
@@ -78,12 +91,8 @@ class UnitOffer:
 
 def unit_offers(step: ProcedureStep, targets: list[StageTarget]) -> list[UnitOffer]:
     """For each torque above the proof load, the units in which its number would be usual."""
-    if step.to_yield or step.nut_factor is None or not step.thread or not step.property_class:
-        return []
-    try:
-        bolt = thread(step.thread)
-        strength = strength_of(bolt, step.property_class)
-    except EngineeringError:
+    bolt, strength = _checked_bolt(step)
+    if bolt is None:
         return []
     return [
         UnitOffer(
@@ -106,8 +115,7 @@ def load_words(step: ProcedureStep, targets: list[StageTarget]) -> str:
     if not step.thread or not step.property_class or step.nut_factor is None:
         return "Load not checked: thread, property class and friction are needed for it."
     try:
-        bolt = thread(step.thread)
-        strength = strength_of(bolt, step.property_class)
+        bolt, strength = _bolt(step)
     except EngineeringError as error:
         return f"Load not checked: {error}"
     aims = [Amount(_aim(t), t.unit).base() for t in targets if t.stage.kind == StageKind.TORQUE and _aim(t)]

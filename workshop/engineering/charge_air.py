@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from workshop.engineering.air_inputs import EFFICIENCY as ASSUMED
 from workshop.engineering.effect import Figure, Missing, Row, Standing
 from workshop.engineering.effect_figures import FACTORYS, compared, plain, said
 from workshop.engineering.induction import (
@@ -19,7 +20,9 @@ from workshop.engineering.induction_parts import AIR, DRIVE, Fitted
 from workshop.engineering.quantities import magnitude, quantity
 
 # In per cent, where nobody knows better: usual for a belt-driven blower (common practice).
-EFFICIENCY, EFFICIENCY_LOW, EFFICIENCY_HIGH = 60.0, 50.0, 72.0
+EFFICIENCY, EFFICIENCY_LOW, EFFICIENCY_HIGH = (
+    float(one) for one in (ASSUMED.value, ASSUMED.low, ASSUMED.high)
+)
 # The pressure loss up to which a charge cooler usually lies, in kPa (common practice); unknown it is taken as none.
 LOSS_HIGH = 10.0
 _SIDES = ("the factory's car", "this car")

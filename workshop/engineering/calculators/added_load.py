@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from workshop.engineering.cable_inputs import FUSE_SHARE, INSULATION, SECTION, SURROUNDINGS
 from workshop.engineering.declare import (
-    Assumption,
     Calculator,
-    Choice,
     InputErrors,
     Number,
     Outcome,
@@ -16,7 +15,6 @@ from workshop.engineering.declare import (
 )
 from workshop.engineering.electrical import (
     CARRIES_SOURCE,
-    INSULATIONS,
     SHARE_SOURCE,
     carries_at,
 )
@@ -94,7 +92,7 @@ def _current(
 
 CALCULATOR = Calculator(
     slug="added-load",
-    words=("ballast", "luggage", "weight"),
+    words=("accessory", "consumer", "lamps", "heater"),
     name="Added load",
     group="Electrical",
     question="Can this circuit and the alternator take one more load?",
@@ -102,18 +100,10 @@ CALCULATOR = Calculator(
         _current("added", "Current of the added load", 500, "load_current"),
         _current("there", "Current of what is on this fuse already", 500, optional=True),
         _current("fuse", "Rating of the fuse", 500, "fuse_rating"),
-        Number(
-            "share", "Share of its rating that a fuse carries for hours", "ratio", "%", D(40), D(100),
-            assumed=Assumption(D(75), D(70), D(80), "common practice at 23 °C; less in a hot fuse box"),
-        ),
-        Number(
-            "section", "Cross-section of the cable", "area", "mm2", D("0.1"), D(150), item="cable_section", optional=True
-        ),
-        Choice("insulation", "Insulation of the cable", INSULATIONS, usual="70"),
-        Number(
-            "surroundings", "Temperature around the cable", "temperature", "degC", D(-40), D(100),
-            assumed=Assumption(D(40), D(25), D(60), "a closed body in the sun; near the engine it is hotter"),
-        ),
+        FUSE_SHARE,
+        SECTION,
+        INSULATION,
+        SURROUNDINGS,
         _current("alternator", "Rated current of the alternator", 500, "alternator_current", optional=True),
         _current(
             "in_use", "Current of all that runs at once without it", 500, optional=True,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from workshop.engineering.air_inputs import AMBIENT, EFFICIENCY
 from workshop.engineering.declare import (
-    Assumption,
     Calculator,
     InputErrors,
     Kind,
@@ -140,18 +140,13 @@ CALCULATOR = Calculator(
     question="Does a more efficient compressor or a better charge cooler give the engine denser air?",
     inputs=(
         Number("boost", "Boost before the cooler", "pressure", "bar", D("0.01"), D(4), item="boost"),
-        Number(
-            "ambient", "Pressure of the air outside, absolute", "pressure", "kPa", D(50), D(110),
-            assumed=Assumption(D("101.3"), D(95), D(103), "usual weather from sea level to 500 m"),
-        ),
+        AMBIENT,
         Number("inlet", "Temperature of the air going in", "temperature", "degC", D(-40), D(80)),
         Number("coolant", "Temperature of what cools it", "temperature", "degC", D(-40), D(120)),
         Number(
             "efficiency", "Isentropic efficiency of the compressor as it is", "ratio", "%", D(20), D(95),
             item="compressor_efficiency",
-            assumed=Assumption(
-                D(60), D(50), D(72), "usual for a belt-driven blower; a turbocharger near its best point has more"
-            ),
+            assumed=EFFICIENCY,
         ),
         Number("better_efficiency", "Efficiency of the other compressor", "ratio", "%", D(20), D(95)),
         Number(

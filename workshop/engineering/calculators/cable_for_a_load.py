@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from workshop.engineering.cable_inputs import INSULATION, SURROUNDINGS
 from workshop.engineering.declare import (
-    Assumption,
     Calculator,
     Choice,
     InputErrors,
@@ -19,7 +19,6 @@ from workshop.engineering.electrical import (
     CARRIES_SOURCE,
     COPPER,
     DROP_SOURCE,
-    INSULATIONS,
     RETURNS,
     SECTIONS,
     cable_resistance,
@@ -122,11 +121,8 @@ CALCULATOR = Calculator(
             "fuse", "Rating of its fuse", "current", "A", D("0.1"), D(500), item="fuse_rating", optional=True,
             units=("A",),
         ),
-        Choice("insulation", "Insulation of the cable", INSULATIONS, usual="70"),
-        Number(
-            "surroundings", "Temperature around the cable", "temperature", "degC", D(-40), D(100),
-            assumed=Assumption(D(40), D(25), D(60), "a closed body in the sun; near the engine it is hotter"),
-        ),
+        INSULATION,
+        SURROUNDINGS,
     ),
     outputs=(
         Output("section", "Take at least", "mm2", main=True),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from workshop.engineering.air_inputs import AMBIENT
 from workshop.engineering.declare import (
-    Assumption,
     Calculator,
     InputErrors,
     Kind,
@@ -105,10 +105,7 @@ CALCULATOR = Calculator(
             "boost", "Boost before the cooler, above the air outside", "pressure", "bar", D("0.01"), D(4),
             item="boost",
         ),
-        Number(
-            "ambient", "Pressure of the air outside, absolute", "pressure", "kPa", D(50), D(110),
-            assumed=Assumption(D("101.3"), D(95), D(103), "usual weather from sea level to 500 m"),
-        ),
+        AMBIENT,
         Number("inlet", "Temperature of the air outside", "temperature", "degC", D(-40), D(60)),
         Number("hot", "Temperature before the cooler", "temperature", "degC", D(-20), D(350)),
         Number(

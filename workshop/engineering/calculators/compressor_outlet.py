@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from workshop.engineering.air_inputs import AMBIENT, EFFICIENCY
 from workshop.engineering.declare import (
-    Assumption,
     Calculator,
     InputErrors,
     Kind,
@@ -83,16 +83,11 @@ CALCULATOR = Calculator(
     inputs=(
         Number("boost", "Boost above the air outside", "pressure", "bar", D("0.01"), D(4), item="boost"),
         Number("inlet", "Temperature of the air going in", "temperature", "degC", D(-40), D(80)),
-        Number(
-            "ambient", "Pressure of the air outside, absolute", "pressure", "kPa", D(50), D(110),
-            assumed=Assumption(D("101.3"), D(95), D(103), "usual weather from sea level to 500 m"),
-        ),
+        AMBIENT,
         Number(
             "efficiency", "Isentropic efficiency of the compressor", "ratio", "%", D(20), D(95),
             item="compressor_efficiency",
-            assumed=Assumption(
-                D(60), D(50), D(72), "usual for a belt-driven blower; a turbocharger near its best point has more"
-            ),
+            assumed=EFFICIENCY,
         ),
         Number(
             "outlet_measured", "Temperature measured behind the compressor", "temperature", "degC", D(-40), D(350),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from workshop.engineering.cable_inputs import FUSE_SHARE, INSULATION, SECTION, SURROUNDINGS
 from workshop.engineering.declare import (
-    Assumption,
     Calculator,
     Choice,
     InputErrors,
@@ -21,7 +21,6 @@ from workshop.engineering.electrical import (
     FUSE_TIMES_SOURCE,
     FUSE_TYPES,
     FUSES,
-    INSULATIONS,
     SHARE_SOURCE,
     carries_at,
     next_fuse,
@@ -98,18 +97,10 @@ CALCULATOR = Calculator(
     inputs=(
         Number("current", "Current of the load", "current", "A", D("0.01"), D(100), item="load_current", units=("A",)),
         Choice("kind", "Kind of fuse", FUSE_TYPES, usual="C"),
-        Number(
-            "share", "Share of its rating that a fuse carries for hours", "ratio", "%", D(40), D(100),
-            assumed=Assumption(D(75), D(70), D(80), "common practice at 23 °C; less in a hot fuse box"),
-        ),
-        Number(
-            "section", "Cross-section of the cable", "area", "mm2", D("0.1"), D(150), item="cable_section", optional=True
-        ),
-        Choice("insulation", "Insulation of the cable", INSULATIONS, usual="70"),
-        Number(
-            "surroundings", "Temperature around the cable", "temperature", "degC", D(-40), D(100),
-            assumed=Assumption(D(40), D(25), D(60), "a closed body in the sun; near the engine it is hotter"),
-        ),
+        FUSE_SHARE,
+        SECTION,
+        INSULATION,
+        SURROUNDINGS,
     ),
     outputs=(
         Output("fuse", "Fuse", "A", main=True),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from workshop.engineering.cable_inputs import AROUND
 from workshop.engineering.drain import PRACTICE, USABLE, days_to_flat, days_words
 from workshop.engineering.effect import (
     CarFigures,
@@ -44,7 +45,7 @@ WHY = {
     "cable_length": "to see what voltage it loses",
 }
 # Taken where nobody wrote it down; what they do is said in the topic's assumptions.
-SURROUNDINGS, COOL, HOT = 40.0, 25.0, 60.0  # °C
+SURROUNDINGS, COOL, HOT = (float(one) for one in (AROUND.value, AROUND.low, AROUND.high))  # °C
 # What the insulation stands: a cable that carries all it may is so hot. One that carries little is as its surroundings.
 CONDUCTOR = 70.0  # °C
 VOLTAGE, VOLTAGES = 12.0, (6.0, 24.0)  # V
