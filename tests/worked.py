@@ -2,9 +2,12 @@
 
 from decimal import Decimal
 
+import pytest
+
 from workshop.engineering.calculate import calculate
 from workshop.engineering.catalogue import calculators
-from workshop.engineering.declare import Given, Number, Numbers, Origin
+from workshop.engineering.command import read_inputs
+from workshop.engineering.declare import Given, InputErrors, Number, Numbers, Origin, Result
 from workshop.engineering.effect import CarFigures, Figure, Part
 from workshop.engineering.units import UNITS, Amount
 
@@ -23,6 +26,28 @@ def worked(slug, **typed):
         else:
             given[name] = Given(text)
     return calculate(calculator, given)
+
+
+def run(slug: str, **typed: str | None) -> Result:
+    """A calculator's result from its example, with some inputs typed otherwise; None leaves one empty."""
+    calculator = calculators()[slug]
+    texts = {**calculator.example, **typed}
+    return calculate(
+        calculator, read_inputs(calculator, [(name, text) for name, text in texts.items() if text])
+    )
+
+
+def refused(slug: str, **typed: str | None) -> dict[str, str]:
+    """The sentences with which its example is refused when some inputs are typed otherwise."""
+    with pytest.raises(InputErrors) as caught:
+        run(slug, **typed)
+    return caught.value.errors
+
+
+def answer(result: Result, name: str) -> float:
+    """A value of a result as a float in the unit that it has, also of one that is a text."""
+    value = result.values[name]
+    return float(value) if isinstance(value, str) else float(value.value)
 
 
 def number(result, name, unit):

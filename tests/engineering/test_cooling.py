@@ -6,24 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pint import DimensionalityError
 
-from workshop.engineering.calculate import calculate
+from tests.worked import run
 from workshop.engineering.catalogue import calculators
-from workshop.engineering.command import read_inputs
 from workshop.engineering.cooling import COOLANTS, coolant_flow, coolant_rise, heat_to_coolant
-from workshop.engineering.declare import InputErrors, Result, declared_rightly
+from workshop.engineering.declare import InputErrors, declared_rightly
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.quantities import magnitude
 from workshop.engineering.quantities import quantity as q
 
 WATER, HALF = COOLANTS["water"], COOLANTS["half"]
-
-
-def run(**typed: str | None) -> Result:
-    calculator = calculators()["heat-to-reject"]
-    texts = {**calculator.example, **typed}
-    return calculate(
-        calculator, read_inputs(calculator, [(name, text) for name, text in texts.items() if text])
-    )
 
 
 @pytest.mark.outside("Steam tables (Çengel, Thermodynamics, table A-4), water at 75 to 85 °C, from memory")
@@ -83,24 +74,24 @@ def test_refusals_and_dimensions():
 
 def test_the_calculator():
     assert declared_rightly(calculators()["heat-to-reject"]) == []
-    result = run()
+    result = run("heat-to-reject")
     assert float(result.values["heat"].value) == pytest.approx(80)
     assert float(result.values["flow"].value) == pytest.approx(164.3, rel=1e-3)
     assert float(result.values["known_rise"].value) == pytest.approx(8 * 164.3 / 120, rel=1e-3)
     assert result.outcome.odd
     assert len(result.outcome.plots[0].rows) == 5
-    horses = run(power="135.9621617 PS", known_flow="12000 l/h")
+    horses = run("heat-to-reject", power="135.9621617 PS", known_flow="12000 l/h")
     assert float(horses.values["heat"].value) == pytest.approx(80, rel=1e-8)
     assert not horses.outcome.odd
-    assert "known_rise" not in run(known_flow=None).values
+    assert "known_rise" not in run("heat-to-reject", known_flow=None).values
 
 
 def test_the_share_is_assumed_in_the_open():
-    (spread,) = run(share=None).spreads
+    (spread,) = run("heat-to-reject", share=None).spreads
     assert (spread.low, spread.high, spread.at_low, spread.at_high) == ("50 %", "110 %", "50 kW", "110 kW")
 
 
 def test_a_flow_in_metres_is_refused_beside_its_field():
     with pytest.raises(InputErrors) as caught:
-        run(known_flow="3 m")
+        run("heat-to-reject", known_flow="3 m")
     assert list(caught.value.errors) == ["known_flow"]

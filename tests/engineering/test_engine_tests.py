@@ -9,10 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pint import DimensionalityError
 
-from workshop.engineering.calculate import calculate
+from tests.worked import answer, refused, run
 from workshop.engineering.catalogue import calculators
-from workshop.engineering.command import read_inputs
-from workshop.engineering.declare import InputErrors, Result, declared_rightly
+from workshop.engineering.declare import declared_rightly
 from workshop.engineering.engine_tests import (
     diesel_air_factor,
     diesel_engine_exponent,
@@ -31,26 +30,6 @@ from workshop.engineering.quantities import magnitude
 from workshop.engineering.quantities import quantity as q
 
 SLUGS = ("compression-test", "leak-down", "power-from-torque", "atmospheric-correction")
-
-
-def run(slug: str, **typed: str | None) -> Result:
-    """A calculator's result from its example, with some inputs typed otherwise; None leaves one empty."""
-    calculator = calculators()[slug]
-    texts = {**calculator.example, **typed}
-    return calculate(
-        calculator, read_inputs(calculator, [(name, text) for name, text in texts.items() if text])
-    )
-
-
-def refused(slug: str, **typed: str | None) -> dict[str, str]:
-    with pytest.raises(InputErrors) as caught:
-        run(slug, **typed)
-    return caught.value.errors
-
-
-def number(result: Result, name: str) -> float:
-    value = result.values[name]
-    return float(value) if isinstance(value, str) else float(value.value)
 
 
 @pytest.mark.outside("NIST SP 811, 2008, appendix B.8: horsepower and metric horsepower, from memory")
@@ -204,9 +183,9 @@ def test_declared_rightly(slug):
 
 def test_a_set_that_meets_one_rule_and_not_the_other():
     result = run("compression-test")
-    assert number(result, "ratio") == pytest.approx(77.42, rel=1e-3)
-    assert number(result, "spread") == pytest.approx(22.58, rel=1e-3)
-    assert number(result, "from_mean") == pytest.approx(-16.52, rel=1e-3)
+    assert answer(result, "ratio") == pytest.approx(77.42, rel=1e-3)
+    assert answer(result, "spread") == pytest.approx(22.58, rel=1e-3)
+    assert answer(result, "from_mean") == pytest.approx(-16.52, rel=1e-3)
     assert "75 % rule the cylinders are even" in result.outcome.verdict
     assert "10 % rule they are not even" in result.outcome.verdict
     assert result.outcome.odd
@@ -267,9 +246,9 @@ def test_compression_refuses():
 
 def test_leak_down():
     result = run("leak-down")
-    assert number(result, "worst") == pytest.approx(25)
-    assert number(result, "mean") == pytest.approx(13.107, rel=1e-4)
-    assert number(result, "apart") == pytest.approx(18)
+    assert answer(result, "worst") == pytest.approx(25)
+    assert answer(result, "mean") == pytest.approx(13.107, rel=1e-4)
+    assert answer(result, "apart") == pytest.approx(18)
     assert result.outcome.odd
     assert "Cylinder 4 loses most: 25.0 %, poor" in result.outcome.verdict
     assert "80 psi" not in result.outcome.verdict
@@ -285,30 +264,30 @@ def test_leak_down_in_words():
 
 def test_power_and_torque():
     result = run("power-from-torque")
-    assert number(result, "hp") == pytest.approx(94.7913, rel=1e-5)
-    assert number(result, "ps") == pytest.approx(96.1060, rel=1e-5)
+    assert answer(result, "hp") == pytest.approx(94.7913, rel=1e-5)
+    assert answer(result, "ps") == pytest.approx(96.1060, rel=1e-5)
     back = run("power-from-torque", torque=None, power="96.1060 PS")
-    assert number(back, "newton_metres") == pytest.approx(150, rel=1e-6)
+    assert answer(back, "newton_metres") == pytest.approx(150, rel=1e-6)
     assert list(refused("power-from-torque", power="1 kW")) == ["power"]
     assert list(refused("power-from-torque", torque=None)) == ["torque"]
 
 
 def test_correction_follows_the_units_of_the_power():
     result = run("atmospheric-correction", humidity="0 %", barometer="95 kPa", temperature="29.85 degC")
-    assert number(result, "corrected") == pytest.approx(84.902, rel=1e-5)
+    assert answer(result, "corrected") == pytest.approx(84.902, rel=1e-5)
     horses = run("atmospheric-correction", power="100 PS")
     assert horses.values["corrected"].unit == "PS"
     sae = run("atmospheric-correction", rule="sae", humidity="0 %", barometer="95 kPa", temperature="30 degC")
-    assert number(sae, "factor") == pytest.approx(1.0600, abs=1e-4)
+    assert answer(sae, "factor") == pytest.approx(1.0600, abs=1e-4)
 
 
 def test_correction_of_diesels():
     air = {"humidity": "0 %", "barometer": "95 kPa", "temperature": "29.85 degC"}
     result = run("atmospheric-correction", rule="diesel", fuel="60", **air)
-    assert number(result, "factor") == pytest.approx(1.0554, abs=1e-4)
+    assert answer(result, "factor") == pytest.approx(1.0554, abs=1e-4)
     assert result.outcome.notes == []
     turbo = run("atmospheric-correction", rule="turbo-diesel", fuel="39", **air)
-    assert number(turbo, "factor") == pytest.approx(1.055276**0.3, abs=1e-4)
+    assert answer(turbo, "factor") == pytest.approx(1.055276**0.3, abs=1e-4)
     assert "37.2" in turbo.outcome.notes[0]
     assert list(refused("atmospheric-correction", rule="diesel", **air)) == ["fuel"]
 
@@ -322,5 +301,5 @@ def test_outside_its_range_the_rule_gives_no_power():
 
 def test_vapour_is_taken_off_and_humidity_assumed():
     assumed = run("atmospheric-correction", humidity=None)
-    assert number(assumed, "dry") == pytest.approx(98 - number(assumed, "vapour"))
+    assert answer(assumed, "dry") == pytest.approx(98 - answer(assumed, "vapour"))
     assert [spread.label for spread in assumed.spreads] == ["Relative humidity of that air"]

@@ -7,10 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pint import DimensionalityError
 
-from workshop.engineering.calculate import calculate
+from tests.worked import answer, refused, run
 from workshop.engineering.catalogue import calculators
-from workshop.engineering.command import read_inputs
-from workshop.engineering.declare import InputErrors, Result, declared_rightly
+from workshop.engineering.declare import declared_rightly
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.induction import (
     GAMMA,
@@ -30,26 +29,6 @@ from workshop.engineering.quantities import magnitude
 from workshop.engineering.quantities import quantity as q
 
 SLUGS = ("blower-drive", "compressor-outlet", "charge-cooler", "blower-or-cooler")
-
-
-def run(slug: str, **typed: str | None) -> Result:
-    """A calculator's result from its example, with some inputs typed otherwise; None leaves one empty."""
-    calculator = calculators()[slug]
-    texts = {**calculator.example, **typed}
-    return calculate(
-        calculator, read_inputs(calculator, [(name, text) for name, text in texts.items() if text])
-    )
-
-
-def refused(slug: str, **typed: str | None) -> dict[str, str]:
-    with pytest.raises(InputErrors) as caught:
-        run(slug, **typed)
-    return caught.value.errors
-
-
-def number(result: Result, name: str) -> float:
-    value = result.values[name]
-    return float(value) if isinstance(value, str) else float(value.value)
 
 
 # Mach number, static over total pressure, static over total temperature of an isentropic flow, γ = 1.4.
@@ -223,10 +202,10 @@ def test_declared_rightly(slug):
 
 def test_a_blower_above_its_maximum():
     result = run("blower-drive")
-    assert number(result, "speed") == pytest.approx(16250)
-    assert number(result, "reached") == pytest.approx(5600)
-    assert number(result, "share") == pytest.approx(116.0714, rel=1e-6)
-    assert number(result, "factory_speed") == pytest.approx(15000)
+    assert answer(result, "speed") == pytest.approx(16250)
+    assert answer(result, "reached") == pytest.approx(5600)
+    assert answer(result, "share") == pytest.approx(116.0714, rel=1e-6)
+    assert answer(result, "factory_speed") == pytest.approx(15000)
     assert result.outcome.odd
     assert "2250 min⁻¹ above its maximum" in result.outcome.verdict
     (plot,) = result.outcome.plots
@@ -237,7 +216,7 @@ def test_a_blower_above_its_maximum():
 def test_a_blower_below_its_maximum_and_one_without():
     below = run("blower-drive", blower_pulley="80 mm", factory_pulley=None, internal_ratio="1.1")
     assert not below.outcome.odd
-    assert number(below, "speed") == pytest.approx(13406.25)
+    assert answer(below, "speed") == pytest.approx(13406.25)
     assert "would be reached" in below.outcome.verdict
     assert "gear" not in " ".join(below.outcome.notes)
     none = run("blower-drive", blower_limit=None, factory_pulley=None)
@@ -260,17 +239,17 @@ def test_the_plot_holds_all_lines():
 
 def test_compressor_outlet_assumes_in_the_open():
     result = run("compressor-outlet", efficiency=None, ambient=None)
-    assert number(result, "outlet") == pytest.approx(83.3, abs=0.05)
+    assert answer(result, "outlet") == pytest.approx(83.3, abs=0.05)
     assert {spread.label for spread in result.spreads} == {
         "Pressure of the air outside, absolute",
         "Isentropic efficiency of the compressor",
     }
-    assert number(result, "rise") == pytest.approx(number(result, "outlet") - 15)
+    assert answer(result, "rise") == pytest.approx(answer(result, "outlet") - 15)
 
 
 def test_a_measured_outlet_speaks_of_an_efficiency():
     result = run("compressor-outlet", outlet_measured="83.3 degC")
-    assert number(result, "measured_efficiency") == pytest.approx(60, abs=0.1)
+    assert answer(result, "measured_efficiency") == pytest.approx(60, abs=0.1)
     assert not result.outcome.odd
     too_good = run("compressor-outlet", outlet_measured="50 degC")
     assert too_good.outcome.odd
@@ -281,18 +260,18 @@ def test_a_measured_outlet_speaks_of_an_efficiency():
 def test_units_make_no_difference():
     first = run("compressor-outlet", boost="0.6 bar", ambient="100 kPa")
     other = run("compressor-outlet", boost="60 kPa", ambient="1 bar")
-    assert number(first, "outlet") == pytest.approx(number(other, "outlet"), rel=1e-8)
+    assert answer(first, "outlet") == pytest.approx(answer(other, "outlet"), rel=1e-8)
     assert list(refused("compressor-outlet", boost="0.6 N")) == ["boost"]
 
 
 def test_charge_cooler_both_ways():
     known = run("charge-cooler", ambient="100 kPa", hot="84.02 degC", loss=None)
-    assert number(known, "density_ratio") == pytest.approx(1.4596, rel=1e-3)
+    assert answer(known, "density_ratio") == pytest.approx(1.4596, rel=1e-3)
     assert "none is counted" in known.outcome.notes[0]
     lossy = run("charge-cooler", ambient="100 kPa", hot="84.02 degC")
-    assert number(lossy, "density_ratio") == pytest.approx(1.4140, rel=1e-3)
+    assert answer(lossy, "density_ratio") == pytest.approx(1.4140, rel=1e-3)
     measured = run("charge-cooler", cooled="42.7 degC")
-    assert number(measured, "share") == pytest.approx(70, abs=0.01)
+    assert answer(measured, "share") == pytest.approx(70, abs=0.01)
     assert "its data say 70 %" in measured.outcome.verdict
     assert "data say" not in run("charge-cooler", cooled="42.7 degC", effectiveness=None).outcome.verdict
 
@@ -314,9 +293,9 @@ def test_charge_cooler_refuses():
 def test_blower_or_cooler_side_by_side():
     # Worked apart for 100 kPa: 1.4758 with the better compressor, 1.4874 with the bigger cooler.
     result = run("blower-or-cooler", ambient="100 kPa")
-    assert number(result, "now") == pytest.approx(1.4596, rel=1e-3)
-    assert number(result, "compressor") == pytest.approx(1.4758, rel=1e-3)
-    assert number(result, "cooler") == pytest.approx(1.4874, rel=1e-3)
+    assert answer(result, "now") == pytest.approx(1.4596, rel=1e-3)
+    assert answer(result, "compressor") == pytest.approx(1.4758, rel=1e-3)
+    assert answer(result, "cooler") == pytest.approx(1.4874, rel=1e-3)
     assert "the cooler helps the air more" in result.outcome.verdict
     assert [row[0] for row in result.outcome.tables[0].rows] == [
         "as it is",

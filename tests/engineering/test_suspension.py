@@ -10,10 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pint import DimensionalityError
 
-from workshop.engineering.calculate import calculate
+from tests.worked import answer, refused, run
 from workshop.engineering.catalogue import calculators
-from workshop.engineering.command import read_inputs
-from workshop.engineering.declare import InputErrors, Result, declared_rightly
+from workshop.engineering.declare import declared_rightly
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.quantities import magnitude
 from workshop.engineering.quantities import quantity as q
@@ -31,25 +30,6 @@ from workshop.engineering.suspension import (
 )
 
 SLUGS = ("toe-mm-and-degrees", "toe-under-load", "cross-values")
-
-
-def run(slug: str, **typed: str | None) -> Result:
-    """A calculator's result from its example, with some inputs typed otherwise; None leaves one empty."""
-    calculator = calculators()[slug]
-    texts = {**calculator.example, **typed}
-    return calculate(
-        calculator, read_inputs(calculator, [(name, text) for name, text in texts.items() if text])
-    )
-
-
-def refused(slug: str, **typed: str | None) -> dict[str, str]:
-    with pytest.raises(InputErrors) as caught:
-        run(slug, **typed)
-    return caught.value.errors
-
-
-def number(result: Result, name: str) -> float:
-    return float(result.values[name].value)
 
 
 # Angle in minutes of arc, its sine, its tangent.
@@ -105,8 +85,8 @@ def test_mm_and_minutes(length, diameter, minutes):
         total_length=f"{length} mm",
         diameter=f"{diameter} mm",
     )
-    assert number(result, "total") == pytest.approx(minutes, rel=1e-3)
-    assert number(result, "total_mm") == pytest.approx(length, rel=1e-8)
+    assert answer(result, "total") == pytest.approx(minutes, rel=1e-3)
+    assert answer(result, "total_mm") == pytest.approx(length, rel=1e-8)
 
 
 def test_compliance_by_hand():
@@ -169,8 +149,8 @@ def test_declared_rightly(slug):
 
 def test_single_wheels_of_a_rear_axle():
     result = run("toe-mm-and-degrees")
-    assert [number(result, name) for name in ("total", "cross", "thrust")] == pytest.approx([8, 16, 8])
-    assert number(result, "total_mm") == pytest.approx(0.946, rel=1e-3)
+    assert [answer(result, name) for name in ("total", "cross", "thrust")] == pytest.approx([8, 16, 8])
+    assert answer(result, "total_mm") == pytest.approx(0.946, rel=1e-3)
     assert "points 8.0′ to the right" in result.outcome.verdict
     left = run("toe-mm-and-degrees", left_angle="-4 arcmin", right_angle="0.2 deg")
     assert "points 8.0′ to the left" in left.outcome.verdict
@@ -181,13 +161,13 @@ def test_single_wheels_of_a_rear_axle():
 def test_single_wheels_of_a_front_axle_in_mm():
     both = {"left_angle": None, "right_angle": None, "axle": "front"}
     result = run("toe-mm-and-degrees", **both, left_length="1 mm", right_length="0 mm")
-    assert number(result, "total") == pytest.approx(8.46, rel=1e-3)
+    assert answer(result, "total") == pytest.approx(8.46, rel=1e-3)
     assert "thrust" not in result.values
     assert "moved by 4.2′ in" in result.outcome.verdict
     alike = run("toe-mm-and-degrees", **both, left_length="1 mm", right_length="1 mm")
     assert "moved" not in alike.outcome.verdict
     total = run("toe-mm-and-degrees", **both, total_angle="16.92 arcmin")
-    assert number(total, "total_mm") == pytest.approx(2.0, rel=1e-3)
+    assert answer(total, "total_mm") == pytest.approx(2.0, rel=1e-3)
 
 
 def test_toe_refuses_what_is_half_or_twice():
@@ -202,14 +182,14 @@ def test_toe_refuses_what_is_half_or_twice():
 def test_toe_under_load():
     result = run("toe-under-load")
     # By hand: (3000·30 + 3000·15)/130 = 1038.46 N, 0.20769 mm, atan(0.20769/130) = 5.492′.
-    assert number(result, "force") == pytest.approx(1038.4615, rel=1e-6)
-    assert number(result, "movement") == pytest.approx(0.2076923, rel=1e-6)
-    assert number(result, "toe") == pytest.approx(-5.4923, rel=1e-4)
-    assert number(result, "toe_mm") == pytest.approx(-0.6493, rel=1e-3)
-    assert number(result, "factory_toe") == pytest.approx(-3.4327, rel=1e-4)
+    assert answer(result, "force") == pytest.approx(1038.4615, rel=1e-6)
+    assert answer(result, "movement") == pytest.approx(0.2076923, rel=1e-6)
+    assert answer(result, "toe") == pytest.approx(-5.4923, rel=1e-4)
+    assert answer(result, "toe_mm") == pytest.approx(-0.6493, rel=1e-3)
+    assert answer(result, "factory_toe") == pytest.approx(-3.4327, rel=1e-4)
     assert [line.style for line in result.outcome.plots[0].lines] == ["this", "factory"]
     inches = run("toe-under-load", arm="5.118110236 in", stiffness="5000 N/mm")
-    assert number(inches, "toe") == pytest.approx(number(result, "toe"), rel=1e-6)
+    assert answer(inches, "toe") == pytest.approx(answer(result, "toe"), rel=1e-6)
 
 
 def test_toe_under_load_with_less_given():
@@ -220,11 +200,11 @@ def test_toe_under_load_with_less_given():
     assert "play is counted whole" in " ".join(result.outcome.notes)
     assert [line.style for line in result.outcome.plots[0].lines] == ["this"]
     still = run("toe-under-load", **bare, side_force="0 N", play="0.3 mm")
-    assert number(still, "toe") == 0
-    assert number(still, "movement") == 0
+    assert answer(still, "toe") == 0
+    assert answer(still, "movement") == 0
     assert still.outcome.plots == []
     longer = run("toe-under-load", **{**bare, "scrub": "15 mm"}, factory_arm="150 mm")
-    assert number(longer, "factory_toe") > number(longer, "toe")
+    assert answer(longer, "factory_toe") > answer(longer, "toe")
 
 
 def test_toe_under_load_refuses():
@@ -235,8 +215,8 @@ def test_toe_under_load_refuses():
 
 def test_cross_values():
     result = run("cross-values")
-    assert number(result, "camber") == pytest.approx(0.7)
-    assert number(result, "caster") == pytest.approx(-0.3)
+    assert answer(result, "camber") == pytest.approx(0.7)
+    assert answer(result, "caster") == pytest.approx(-0.3)
     assert result.outcome.odd
     assert "more than what shops usually allow" in result.outcome.verdict
     assert [row[-1] for row in result.outcome.tables[0].rows] == ["too far apart", "within"]
@@ -256,7 +236,7 @@ def test_cross_values_otherwise():
     )  # fmt: skip
     assert alike.outcome.notes == []
     assert "within the limit given, 0.5°" in alike.outcome.verdict
-    assert number(alike, "height") == pytest.approx(5)
+    assert answer(alike, "height") == pytest.approx(5)
     assert alike.outcome.tables[0].rows[2][-1] == "–"
     bare = run("cross-values", caster_left=None, caster_right=None)
     assert "caster" not in bare.values
