@@ -7,8 +7,9 @@ import pytest
 from workshop.engineering.calculate import calculate
 from workshop.engineering.catalogue import calculators
 from workshop.engineering.command import read_inputs
-from workshop.engineering.declare import Given, InputErrors, Number, Numbers, Origin, Result
+from workshop.engineering.declare import InputErrors, Number, Numbers
 from workshop.engineering.effect import CarFigures, Figure, Part
+from workshop.engineering.result import Given, Origin, Result
 from workshop.engineering.units import UNITS, Amount
 
 

@@ -16,15 +16,9 @@ from vehicles.figures import figures_of
 from vehicles.models import Calculation, FittedPart, Vehicle
 from vehicles.models.calculation import SUBJECTS
 from vehicles.timeline import Entry, Source, Window, add_source
-from workshop.engineering.declare import (
-    Calculator,
-    Choice,
-    Given,
-    Input,
-    Number,
-    Numbers,
-)
+from workshop.engineering.declare import Calculator, Choice, Input, Number, Numbers
 from workshop.engineering.effect import CarFigures, Figure, Part
+from workshop.engineering.result import Given
 from workshop.engineering.units import UNITS, Amount, UnitError
 
 Value = Amount | tuple[Amount, ...] | str

@@ -11,9 +11,10 @@ from vehicles.models import Confidence, DataSheet, FigureSource, FittedPart, Veh
 from vehicles.models.datasheet import NOT_PROVEN_BY
 from workshop.engineering.calculate import refusal
 from workshop.engineering.codes import tyre_date
-from workshop.engineering.declare import Given, Number
+from workshop.engineering.declare import Number
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.items import GROUPS, ITEMS, KEYS, Item, items_at
+from workshop.engineering.result import Given
 from workshop.engineering.tyre_size import parse_size, speed_of
 from workshop.engineering.units import Amount, show
 

@@ -12,9 +12,10 @@ from django.db.models import OuterRef, Q, Subquery, UUIDField
 from vehicles.models import DataSheet, Figure, FittedPart, SheetOfVehicle, Vehicle
 from workshop.engineering import effect
 from workshop.engineering.catalogue import calculators
-from workshop.engineering.declare import Calculator, Origin
+from workshop.engineering.declare import Calculator
 from workshop.engineering.effect import CarFigures, Part
 from workshop.engineering.items import ITEMS, KEYS, key_at
+from workshop.engineering.result import Origin
 
 # A type, its variant, and a variant of that: with more, nobody finds where a figure stands.
 MOST_LEVELS = 4

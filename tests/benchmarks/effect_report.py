@@ -12,9 +12,9 @@ from collections.abc import Callable
 from decimal import Decimal
 
 from workshop.engineering.catalogue import effects
-from workshop.engineering.declare import Origin
 from workshop.engineering.effect import CarFigures, Figure, Part, effects_of
 from workshop.engineering.plot_drawing import drawn
+from workshop.engineering.result import Origin
 from workshop.engineering.units import Amount
 
 ROUNDS = 7

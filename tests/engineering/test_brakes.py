@@ -21,8 +21,9 @@ from workshop.engineering.brakes import (
 from workshop.engineering.calculate import calculate
 from workshop.engineering.catalogue import find
 from workshop.engineering.command import read_inputs
-from workshop.engineering.declare import Given, InputErrors, declared_rightly
+from workshop.engineering.declare import InputErrors, declared_rightly
 from workshop.engineering.quantities import quantity
+from workshop.engineering.result import Given
 from workshop.engineering.units import Amount
 
 SLUGS = (

@@ -8,10 +8,11 @@ import pytest
 from workshop.engineering.brake_figures import kind_of, loaded, taken_over
 from workshop.engineering.brake_r13h import Comparison
 from workshop.engineering.catalogue import effects
-from workshop.engineering.declare import INFORMS, Origin
+from workshop.engineering.declare import INFORMS
 from workshop.engineering.effect import CarFigures, Figure, Part, Standing
 from workshop.engineering.effects.brakes import EFFECT, from_the_line, moved
 from workshop.engineering.items import KEYS
+from workshop.engineering.result import Origin
 from workshop.engineering.units import Amount
 
 

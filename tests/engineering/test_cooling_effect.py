@@ -4,10 +4,10 @@ from decimal import Decimal
 
 import pytest
 
-from workshop.engineering.declare import Origin
 from workshop.engineering.effect import CarFigures, Figure, Part, Standing, Topic
 from workshop.engineering.effects.cooling import EFFECT
 from workshop.engineering.items import items_at
+from workshop.engineering.result import Origin
 from workshop.engineering.units import Amount
 
 

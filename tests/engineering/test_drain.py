@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 from workshop.engineering.calculate import calculate
 from workshop.engineering.catalogue import find as calculator
 from workshop.engineering.command import read
-from workshop.engineering.declare import Given, InputErrors
+from workshop.engineering.declare import InputErrors
 from workshop.engineering.drain import Came, Found, Pull, days_to_flat, find
+from workshop.engineering.result import Given
 
 
 def worked(**texts):

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from workshop.engineering import catalogue
-from workshop.engineering.declare import Origin, declared_rightly
+from workshop.engineering.declare import declared_rightly
 from workshop.engineering.effect import (
     CarFigures,
     Effect,
@@ -37,6 +37,7 @@ from workshop.engineering.items import (
     key_name,
 )
 from workshop.engineering.plot import Axis, Band, Line, Mark, Plot
+from workshop.engineering.result import Origin
 from workshop.engineering.units import UNITS, Amount
 
 D = Decimal
@@ -47,7 +48,7 @@ def known(number: str, unit: str = "mm", **kwargs) -> Figure:
 
 
 def fitted(place: str, position: str, figures: dict[str, Figure], id: str = "1") -> Part:
-    return Part(id, "A part", place, place, position, figures)
+    return Part(id, "A part", f"{place}, {position}", place, position, figures)
 
 
 # --- items ----------------------------------------------------------------------------------------------------
@@ -137,7 +138,8 @@ def test_two_sides_that_disagree_are_said_and_the_later_is_used():
     right = fitted("brake-discs", "rear_right", {"disc_diameter": known("285")}, "2")
     car = CarFigures({}, (left, right))
     assert car.disagreeing == [
-        "Disc diameter, rear: 280 mm on one side, 285 mm on the other. 285 mm was used; look at both."
+        "Disc diameter, rear: 280 mm (brake-discs, rear_left), 285 mm (brake-discs, rear_right). "
+        "285 mm was used; look at both."
     ]
     assert car.now["rear.disc_diameter"].shown == "285 mm"
     assert (
@@ -158,7 +160,7 @@ def test_what_was_measured_on_the_car_counts_before_what_a_part_says_of_itself()
     inches = CarFigures({}, (disc,), {key: known("11.0236", "in")})
     assert inches.disagreeing == []
     assert all(
-        "on one side" not in text for text in CarFigures({}, (disc, other), {key: known("280")}).disagreeing
+        "280 mm (" not in text for text in CarFigures({}, (disc, other), {key: known("280")}).disagreeing
     )
 
 

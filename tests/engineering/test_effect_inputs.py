@@ -16,12 +16,10 @@ from workshop.engineering.declare import (
     Assumption,
     Calculator,
     Choice,
-    Given,
     InputErrors,
     Kind,
     Number,
     Numbers,
-    Origin,
     Outcome,
     Output,
     Source,
@@ -32,6 +30,7 @@ from workshop.engineering.declare import (
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.plot import Axis, Plot
 from workshop.engineering.quantities import amount, has_dimension, magnitude, number, quantity, registry
+from workshop.engineering.result import Given, Origin
 from workshop.engineering.units import Amount, UnitError
 
 D = Decimal

@@ -13,8 +13,9 @@ from workshop.engineering import electrical
 from workshop.engineering.calculate import calculate
 from workshop.engineering.catalogue import find
 from workshop.engineering.command import read
-from workshop.engineering.declare import Given, InputErrors, Origin, declared_rightly
+from workshop.engineering.declare import InputErrors, declared_rightly
 from workshop.engineering.quantities import magnitude, quantity, registry
+from workshop.engineering.result import Given, Origin
 from workshop.engineering.units import Amount
 
 SLUGS = (

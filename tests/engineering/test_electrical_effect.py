@@ -5,9 +5,9 @@ from decimal import Decimal as D
 
 import pytest
 
-from workshop.engineering.declare import Origin
 from workshop.engineering.effect import CarFigures, Figure, Part, Standing
 from workshop.engineering.effects.electrical import EFFECT
+from workshop.engineering.result import Origin
 from workshop.engineering.units import Amount
 
 

@@ -204,6 +204,7 @@ def test_compression_otherwise():
     assert worn.outcome.notes == []
     gasket = run("compression-test", pressures="12 6 6 12 bar")
     assert "next to each other" in gasket.outcome.notes[0]
+    assert gasket.outcome.verdict.startswith("The lowest cylinder (2 and 3) has 50.0 %")
     assert "not even" in gasket.outcome.verdict.partition("From")[0]
     assert "below 75 % of the highest" in gasket.outcome.tables[0].rows[1][-1]
     apart = run("compression-test", pressures="180 120 180 120 psi")

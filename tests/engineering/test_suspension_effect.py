@@ -4,9 +4,9 @@ from decimal import Decimal
 
 import pytest
 
-from workshop.engineering.declare import Origin
 from workshop.engineering.effect import CarFigures, Figure, Part, Standing, Topic
 from workshop.engineering.effects.suspension import EFFECT
+from workshop.engineering.result import Origin
 from workshop.engineering.units import Amount
 
 

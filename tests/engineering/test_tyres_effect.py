@@ -8,8 +8,8 @@ import pytest
 from tests.worked import car, part
 from workshop.engineering.axle_tyres import asked_for
 from workshop.engineering.catalogue import effects
-from workshop.engineering.declare import Origin
 from workshop.engineering.effect import Figure, Standing
+from workshop.engineering.result import Origin
 
 FACTORY = {
     "front__tyre_size": "225/70 R15", "rear__tyre_size": "225/70 R15",

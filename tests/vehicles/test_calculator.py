@@ -30,7 +30,6 @@ from workshop.engineering.declare import (
     Kind,
     Number,
     Numbers,
-    Origin,
     Outcome,
     Output,
     Source,
@@ -39,6 +38,7 @@ from workshop.engineering.declare import (
 from workshop.engineering.effect import CarFigures, Figure, Part
 from workshop.engineering.plot import Axis, Line, Plot
 from workshop.engineering.quantities import quantity
+from workshop.engineering.result import Origin
 from workshop.engineering.units import Amount
 
 D = Decimal

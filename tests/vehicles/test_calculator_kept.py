@@ -105,8 +105,8 @@ def test_a_result_is_worked_out_again_and_frozen(technician, car):
 
 
 def test_it_says_where_each_input_came_from(technician, car, monkeypatch):
-    from workshop.engineering.declare import Origin
     from workshop.engineering.effect import CarFigures, Figure
+    from workshop.engineering.result import Origin
 
     chosen = calculators()["voltage-drop"]
     given = {name: one.value for name, one in read_inputs(chosen, chosen.example.items()).items()}

@@ -20,10 +20,11 @@ from vehicles import effects
 from vehicles.acts import datasheet
 from vehicles.acts import survey as survey_acts
 from vehicles.models import FittedPart, Place
-from workshop.engineering.declare import INFORMS, LOCAL_APPROVAL, Kind, Origin, Source
+from workshop.engineering.declare import INFORMS, LOCAL_APPROVAL, Kind, Source
 from workshop.engineering.effect import CarFigures, Effect, Figure, Missing, Part, Row, Standing, Topic
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.plot import Axis, Line, Plot
+from workshop.engineering.result import Origin
 from workshop.engineering.units import Amount
 
 D = Decimal

@@ -17,8 +17,8 @@ from vehicles.acts import datasheet as acts
 from vehicles.acts import part as parts
 from vehicles.figures import MOST_LEVELS, figures_of
 from vehicles.models import Figure, FittedPart
-from workshop.engineering.declare import Origin
 from workshop.engineering.effect import Missing
+from workshop.engineering.result import Origin
 
 TYPE = {"wheelbase": "2500 mm", "front.piston_diameter": "54 mm", "rear.piston_diameter": "30 mm"}
 

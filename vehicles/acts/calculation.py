@@ -13,7 +13,8 @@ from workshop.acting import By, act, create, note
 from workshop.canonical import canonical, sha256
 from workshop.engineering.calculate import calculate
 from workshop.engineering.catalogue import find
-from workshop.engineering.declare import InputErrors, Result
+from workshop.engineering.declare import InputErrors
+from workshop.engineering.result import Result
 from workshop.permissions import May
 
 

@@ -20,6 +20,7 @@ from vehicles.acts import calculation as acts
 from vehicles.finding import Found, add_finder
 from vehicles.folding import folded, too_long_to_search
 from vehicles.forms import calculator as forms
+from vehicles.forms.calculation import KeepForm, SetAsideForm
 from vehicles.models import Calculation, Vehicle
 from vehicles.views.vehicle import visible_vehicle
 from workshop.engineering.catalogue import calculators as every_calculator
@@ -89,7 +90,7 @@ def car_calculator(request: HttpRequest, vehicle_id: UUID, calculator_slug: str)
         return _page(request, chosen, form, page)
     _, digest = acts.frozen(form.result)
     if request.method == "POST":
-        keep = forms.KeepForm(request.POST, subject=subject, offered=reads.subjects_offered(car))
+        keep = KeepForm(request.POST, subject=subject, offered=reads.subjects_offered(car))
         arguments = {"vehicle": car, "calculator": chosen.slug, "inputs": form.inputs}
         if keep.is_valid() and keep.try_act(acts.keep_result, request=request, **arguments):
             messages.success(request, f"Kept with {reads.subject_words(keep.subject)}.")
@@ -97,7 +98,7 @@ def car_calculator(request: HttpRequest, vehicle_id: UUID, calculator_slug: str)
         keep.show(digest)
         return _page(request, chosen, form, {**page, "keep": keep}, status=422)
     if request.user.may(May.KEEP_RESULT):
-        page["keep"] = forms.KeepForm(
+        page["keep"] = KeepForm(
             initial={"seen": digest}, subject=subject, offered=reads.subjects_offered(car)
         )
     return _page(request, chosen, form, page)
@@ -136,7 +137,7 @@ def calculation_error(request: HttpRequest, calculation_id: UUID) -> HttpRespons
     row = visible_calculation(request, calculation_id)
     return act_page(
         request,
-        form_class=forms.SetAsideForm,
+        form_class=SetAsideForm,
         act=acts.set_aside,
         title=f"Kept in error: {row}",
         intro="It stays readable, crossed out, and is printed no more.",

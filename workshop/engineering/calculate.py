@@ -10,21 +10,17 @@ from typing import Any
 from workshop.engineering.declare import (
     Calculator,
     Choice,
-    Given,
     Input,
     InputErrors,
     Number,
     Numbers,
-    Origin,
     Outcome,
     Output,
-    Result,
-    Spread,
     Text,
-    shown_value,
 )
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.quantities import amount, quantity
+from workshop.engineering.result import Given, Origin, Result, Spread, shown_value
 from workshop.engineering.units import UNITS, Amount, show
 
 # A number with more digits before or after its sign than this is no measurement, and too long to be written out.

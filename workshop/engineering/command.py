@@ -16,7 +16,6 @@ from workshop.engineering.declare import (
     LOCAL_APPROVAL,
     Calculator,
     Choice,
-    Given,
     Input,
     InputErrors,
     Number,
@@ -25,6 +24,7 @@ from workshop.engineering.declare import (
 )
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.numbers import parse_number
+from workshop.engineering.result import Given
 from workshop.engineering.units import UNITS, Amount, Unit, show
 
 WIDTH = 100

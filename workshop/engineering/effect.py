@@ -12,10 +12,11 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 
-from workshop.engineering.declare import Given, Origin, Source
+from workshop.engineering.declare import Source
 from workshop.engineering.errors import EngineeringError
 from workshop.engineering.items import ITEMS, key_at, key_name
 from workshop.engineering.plot import Plot
+from workshop.engineering.result import Given, Origin
 from workshop.engineering.units import Amount, show
 
 # A hyphen that stands for a minus: before a digit, and not inside a word or a span ("10x4.50-5", "2-3").
@@ -103,7 +104,7 @@ class CarFigures:
     @property
     def disagreeing(self) -> list[str]:
         """What is written twice of one thing and differs, in sentences: two sides of an axle, a part and the car."""
-        said: dict[str, Figure] = {}
+        said: dict[str, tuple[Figure, str]] = {}
         found = []
         for part in self.parts:
             for key, code in part.keys.items():
@@ -115,12 +116,13 @@ class CarFigures:
                             f"{name}: {own.shown} on this car itself, {figure.shown} by the part ({part.what}). "
                             f"{own.shown} was used; look at both."
                         )
-                elif key in said and not said[key].agrees(figure):
+                elif key in said and not said[key][0].agrees(figure):
+                    other, where = said[key]
                     found.append(
-                        f"{name}: {said[key].shown} on one side, {figure.shown} on the other. "
+                        f"{name}: {other.shown} ({where}), {figure.shown} ({part.where}). "
                         f"{figure.shown} was used; look at both."
                     )
-                said[key] = figure
+                said[key] = figure, part.where
         return list(dict.fromkeys(found))
 
     def parts_for(self, keys: tuple[str, ...]) -> tuple[Part, ...]:

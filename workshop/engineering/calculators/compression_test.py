@@ -53,8 +53,10 @@ def work(pressures: list[Quantity], least: Quantity | None) -> Outcome:
                 ", ".join(marks) or "–",
             )
         )
+    lowest = " and ".join(str(n) for n, one in enumerate(readings, 1) if one == found.lowest)
+    which_one = f" ({lowest})" if found.lowest < found.highest else ""
     verdict = (
-        f"The lowest cylinder has {_apart(found.ratio, LEAST_RATIO)} of the highest: by the 75 % rule the cylinders are "
+        f"The lowest cylinder{which_one} has {_apart(found.ratio, LEAST_RATIO)} of the highest: by the 75 % rule the cylinders are "
         f"{'even' if even_by_ratio else 'not even'}. From highest to lowest it is {_apart(found.spread, MOST_SPREAD)}: by the "
         f"stricter 10 % rule they are {'even' if even_by_spread else 'not even'}."
     )

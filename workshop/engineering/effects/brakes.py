@@ -35,10 +35,10 @@ from workshop.engineering.brakes import (
     Disc,
     apart,
 )
-from workshop.engineering.declare import Spread
 from workshop.engineering.effect import CarFigures, Effect, Missing, Row, Standing, Topic
 from workshop.engineering.items import AXLES
 from workshop.engineering.plot import Plot
+from workshop.engineering.result import Spread
 
 ROADS = (0.3, 0.5, 0.8, 1.0)
 _LOW, _VALUE, _HIGH = (float(each) for each in (PAD_FRICTION.low, PAD_FRICTION.value, PAD_FRICTION.high))

@@ -180,12 +180,8 @@ def _speed_rows(fitted: Fitted, before: float | None, now: float, top: float, mo
             limit=f"up to {said(limit, 'rpm')}",
             limit_source=car.now["blower_limit"].words or "blower's own data",
         ),
-        replace(
-            compared("Engine speed at the blower's maximum", reached_before, reached, "rpm", parts),
-            standing=standing,
-            limit=f"not below {said(top, 'rpm')}",
-            limit_source="engine speed limiter",
-        ),
+        # The same finding seen from the engine: judged once, above.
+        compared("Engine speed at the blower's maximum", reached_before, reached, "rpm", parts),
     ]
 
 
