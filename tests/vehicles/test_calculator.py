@@ -38,7 +38,7 @@ from workshop.engineering.declare import (
 from workshop.engineering.effect import CarFigures, Figure, Part
 from workshop.engineering.plot import Axis, Line, Plot
 from workshop.engineering.quantities import quantity
-from workshop.engineering.result import Origin
+from workshop.engineering.result import Given, Origin
 from workshop.engineering.units import Amount
 
 D = Decimal
@@ -174,8 +174,8 @@ def test_the_ends_of_every_range_give_an_answer_or_a_sentence(slug):
         for end, whole in ((each.low, low), (each.high, high)):
             amount = Amount(end, each.unit)
             value = amount if isinstance(each, Number) else (amount,) * max(each.at_least, 2)
-            whole[each.name] = forms.Given(value)
-            trials.append({**usual, each.name: forms.Given(value)})
+            whole[each.name] = Given(value)
+            trials.append({**usual, each.name: Given(value)})
     for given in (*trials, low, high):
         said = answer_or_sentences(calculator, given)
         assert said
