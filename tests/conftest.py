@@ -6,6 +6,8 @@ import pytest
 from django.test import TransactionTestCase
 
 from tests.people import CAST, make_person
+from tests.quick_print import QuickPrint
+from workshop import sheets
 
 pytest_plugins = ["tests.outside"]
 
@@ -25,6 +27,22 @@ def _teardown_without_guards(self):
 
 
 TransactionTestCase._fixture_teardown = _teardown_without_guards
+
+
+@pytest.fixture(autouse=True)
+def _quick_print(request, monkeypatch):
+    """The engine takes one to three seconds a sheet, and hundreds of tests hand a car over: those that read the PDF
+    are marked `pdf` and print (once, on SQLite), the others fill in the template and leave it at that. What prints on
+    every database, asks for `real_print`. The browser's tests all print.
+    """
+    marked = any(request.node.get_closest_marker(name) for name in ("pdf", "browser"))
+    if not marked and "real_print" not in request.fixturenames:
+        monkeypatch.setattr(sheets, "_set_on_pages", QuickPrint)
+
+
+@pytest.fixture
+def real_print():
+    """Print with the real PDF engine, on every database."""
 
 
 def _member(key):

@@ -25,6 +25,7 @@ from jobs.models import (
 )
 from tests.pages import EVERYBODY, PUBLIC, WHO
 from tests.people import CAST, by, make_person
+from tests.quick_print import QuickPrint
 from vehicles.acts import calculation as calculation_acts
 from vehicles.acts import fault as fault_acts
 from vehicles.models import (
@@ -46,6 +47,7 @@ from vehicles.models import (
     Vehicle,
     VehicleKeeper,
 )
+from workshop import sheets
 from workshop.engineering.catalogue import find
 from workshop.engineering.command import read_inputs
 from workshop.models import Competence, Device, Event, Person, TorqueTool
@@ -71,7 +73,8 @@ def urls() -> dict[str, str]:
 @pytest.fixture(scope="module")
 def world(django_db_setup, django_db_blocker, tmp_path_factory):
     """The demo's records, played once for this file and rolled back after it; and the cast of the tests."""
-    with django_db_blocker.unblock(), transaction.atomic():
+    with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sheets, "_set_on_pages", QuickPrint)
         demo.play(demo.Demo.open(tmp_path_factory.mktemp("demo")), lambda text: None)
         people = {key: make_person(f"{name} of the tests", role) for key, (name, role) in CAST.items()}
         # The tests' car owner is the scenario's: the keeper's account is what opens their own pages.

@@ -54,7 +54,7 @@ def a_released_procedure(lead: Hand) -> ProcedureVersion:
     return version
 
 
-def test_the_whole_job_by_hand(hands, technician, lead, settings):
+def test_the_whole_job_by_hand(hands, technician, lead, settings, real_print):
     from django.utils import timezone
 
     tech, boss, desk = hands

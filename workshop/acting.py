@@ -209,17 +209,24 @@ def note(
 def create(record: models.Model) -> models.Model:
     """Insert a record. A rule that it breaks is refused with its sentence.
 
-    The database holds the rules, so it is asked first: each checked beforehand would be a query of its own.
-    Only when it refuses are they asked one by one, for the sentences of all that are broken.
+    The database holds the rules, so it is asked first: each checked beforehand would be a query of its own, and so
+    would be each record that this one points at. Only when it refuses are they asked one by one, for the sentences
+    of all that are broken.
     """
     try:
-        record.full_clean(validate_constraints=False)
+        record.full_clean(exclude=_at_hand(record), validate_unique=False, validate_constraints=False)
         with transaction.atomic():
             record.save(force_insert=True)
     except (ValidationError, IntegrityError):
         record.full_clean()
         raise
     return record
+
+
+def _at_hand(record: models.Model) -> set[str]:
+    """The relations whose other end is in memory, so was read: that it exists need not be asked again."""
+    relations = (field for field in record._meta.concrete_fields if field.is_relation)
+    return {field.name for field in relations if field.is_cached(record) and getattr(record, field.name)}
 
 
 def save_changes(
@@ -243,7 +250,11 @@ def save_changes(
     columns = {name: getattr(current, name) for name in differing}
     standing = model._default_manager.filter(pk=record.pk, version=current.version)
     try:
-        current.full_clean(validate_constraints=False)
+        # What is not changed was found good when it was written.
+        kept = {field.name for field in current._meta.concrete_fields} - set(differing)
+        current.full_clean(
+            exclude=kept | _at_hand(current), validate_unique=False, validate_constraints=False
+        )
         with transaction.atomic():
             claimed = standing.update(**columns, version=F("version") + 1)
     except (ValidationError, IntegrityError):

@@ -74,7 +74,7 @@ def book(
     comeback_of: WorkLine | None = None,
     comeback_run: Run | None = None,
 ) -> Job:
-    """Book a job. `limit` None takes the shop's own. The number is drawn last: a refused booking uses none."""
+    """Book a job. `limit` None takes the shop's own. A refused booking gives its number back with the transaction."""
     if comeback_of is None and comeback_run is not None:
         comeback_of = comeback_run.line
     refuse_before_built(by, vehicle, "no job was booked for it")
@@ -96,7 +96,6 @@ def book(
         year=by.day.year,
         serial=0,
     )
-    job.full_clean(validate_unique=False, validate_constraints=True)
     job.serial = Counter.draw(f"job-{job.year}")
     create(job)
     vehicle_acts.refresh_search_text(vehicle)

@@ -28,6 +28,13 @@ def set_tag(
     if not because.strip():
         raise ValidationError({"because": "Say why the tag is set."})
     lock_car(vehicle)
+    if job is not None and (now := Job.objects.get(pk=job.pk)).is_closed:
+        raise ValidationError(
+            {
+                "job": f"{now} is over (“{now.get_state_display()}”). If the car stands here all the same, set the "
+                "tag without a job."
+            }
+        )
     row = create(
         Tag(
             **by.stamp(),

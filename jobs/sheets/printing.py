@@ -9,7 +9,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from jobs.sheets.revisions import SECTIONS
-from workshop.sheets import Printed, in_groups, print_pdf, qr_svg
+from workshop.sheets import Printed, in_groups, lay_out, qr_svg
 
 TEMPLATE = "sheets/handover.html"
 
@@ -65,13 +65,13 @@ def print_sheet(
 ) -> Printed:
     """The PDF of an issued sheet. A small visit goes on one page, with a line to cut where its parts come apart.
 
-    About half a second, and once more where both parts have a page each, to see whether one page holds them.
+    Set once more where both parts have a page each, to see whether one page holds them.
     """
     context = sheet_context(technical, personal, hashes=hashes, token=token, signed=signed)
     paper = technical["sheet"]["paper"]
-    printed = print_pdf(TEMPLATE, context, paper)
-    if printed.pages == 2 and not personal.get("erased"):
-        short = print_pdf(TEMPLATE, {**context, "one_page": True}, paper)
+    whole = lay_out(TEMPLATE, context, paper)
+    if whole.pages == 2 and not personal.get("erased"):
+        short = lay_out(TEMPLATE, {**context, "one_page": True}, paper)
         if short.pages == 1:
-            return short
-    return printed
+            return short.printed()
+    return whole.printed()

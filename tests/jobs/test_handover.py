@@ -59,6 +59,7 @@ def ready(car, keeper, lead):
     return ReadyJobFactory(person=lead, vehicle=car, keeper=keeper)
 
 
+@pytest.mark.pdf
 def test_a_car_is_handed_over_with_its_sheet(ready, keeper, lead):
     sheet = acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     assert ready.state == "handed_over"

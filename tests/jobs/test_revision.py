@@ -88,6 +88,7 @@ def test_a_late_reading_makes_the_next_revision_due(
     assert "Tow bar bolts: check again" in second.technical
 
 
+@pytest.mark.pdf
 def test_the_next_revision_says_what_it_changes_and_leaves_the_earlier_one_alone(sheet, car, lead):
     before = bytes(sheet.text.pdf)
     correct_engine_number(car, lead)
@@ -186,6 +187,7 @@ def test_the_signature_form_comes_back_filled(client, sheet, lead):
 # Erasure
 
 
+@pytest.mark.pdf
 def test_erasing_takes_people_and_prices_and_keeps_number_and_hashes(sheet, keeper, lead, shop_owner, client):
     hashes = (sheet.technical_hash, sheet.personal_hash, sheet.pdf_hash)
     with pytest.raises(PermissionDenied):

@@ -81,6 +81,7 @@ def fonts(pdf: PdfReader) -> set[str]:
     }
 
 
+@pytest.mark.pdf
 def test_the_sheet_says_what_the_records_say(rich):
     said = text(rich)
     for words in (
@@ -120,6 +121,7 @@ def test_the_sheet_says_what_the_records_say(rich):
     assert "discharge" not in said.casefold()
 
 
+@pytest.mark.pdf
 def test_the_printed_hashes_are_those_of_the_data(rich):
     def in_groups(digest):
         return " ".join(printing.in_groups(digest))
@@ -137,6 +139,7 @@ def body(job: Job) -> dict:
     return sheets.gather(job, revision=1, issued_at=job.made_at).technical["body"]
 
 
+@pytest.mark.pdf
 def test_each_fault_stands_where_it_ended(rich):
     """Fixed: under the line that fixed it. Outstanding: under its item. Only the others have a table of their own."""
     said = json.loads(rich.technical)["body"]
@@ -245,6 +248,7 @@ def test_who_answered_is_said_once_where_it_is_alike(car, keeper, lead):
     assert second["amount"] == ""
 
 
+@pytest.mark.pdf
 def test_people_and_prices_stand_on_the_last_page_alone(rich):
     keeper = rich.job.payer
     last, before = text(rich, slice(-1, None)), text(rich, slice(0, -1))
@@ -260,6 +264,7 @@ def test_people_and_prices_stand_on_the_last_page_alone(rich):
         assert words not in rich.technical, words
 
 
+@pytest.mark.pdf
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_small_visit_is_one_page_with_a_line_to_cut(car, keeper, lead, paper):
     Shop.objects.filter(pk=1).update(paper=paper)
@@ -275,6 +280,7 @@ def test_a_small_visit_is_one_page_with_a_line_to_cut(car, keeper, lead, paper):
         assert words in below, words
 
 
+@pytest.mark.pdf
 def test_the_technical_part_of_a_visit_with_measurements_is_one_page(car, keeper, lead):
     """Two pages in all: one that goes with the car, and one to take off."""
     job = in_work(car, keeper, lead)
@@ -295,10 +301,12 @@ def test_the_technical_part_of_a_visit_with_measurements_is_one_page(car, keeper
     assert ["Keeper and prices" in page for page in pages] == [False, True]
 
 
+@pytest.mark.pdf
 def test_a_middling_sheet_has_three_pages(rich):
     assert rich.pages == len(reader(rich).pages) == 3
 
 
+@pytest.mark.pdf
 def test_the_scenarios_longest_visit_has_three_pages(db):
     """Two that go with the car, and one to take off. Letter is 18 mm shorter: there the end may go over."""
     player = demo.Player(today=timezone.localdate() - timedelta(days=1))
@@ -321,6 +329,7 @@ def test_the_scenarios_longest_visit_has_three_pages(db):
         assert not any("Keeper and prices" in page for page in technical)
 
 
+@pytest.mark.pdf
 @pytest.mark.parametrize(("paper", "width", "height"), [("A4", 595, 842), ("Letter", 612, 792)])
 def test_the_shop_chooses_the_paper(car, keeper, lead, paper, width, height):
     Shop.objects.filter(pk=1).update(paper=paper)
@@ -329,12 +338,14 @@ def test_the_shop_chooses_the_paper(car, keeper, lead, paper, width, height):
     assert (round(box.width), round(box.height), revision.paper) == (width, height, paper)
 
 
+@pytest.mark.pdf
 def test_only_our_fonts_are_embedded(rich):
     names = fonts(reader(rich))
     assert names
     assert all(name.startswith(printing.FONTS) for name in names), names
 
 
+@pytest.mark.pdf
 def test_the_pdf_is_tagged_and_says_its_title_and_language(sheet):
     root = reader(sheet).trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
@@ -342,6 +353,7 @@ def test_the_pdf_is_tagged_and_says_its_title_and_language(sheet):
     assert sheet.job.number in reader(sheet).metadata.title
 
 
+@pytest.mark.pdf
 def test_the_same_data_gives_the_same_bytes(sheet):
     again = sheets.print_sheet(
         json.loads(sheet.technical), json.loads(sheet.text.personal),
@@ -350,6 +362,7 @@ def test_the_same_data_gives_the_same_bytes(sheet):
     assert again.pdf == bytes(sheet.text.pdf)
 
 
+@pytest.mark.pdf
 def test_what_people_typed_is_text_and_nothing_else(car, keeper, lead, client):
     """Typed markup is printed as typed; a file or address named in it is neither read nor fetched."""
     evil = '<img src="file:///etc/hostname"><script>x</script> 5 < 6 & "so"'
@@ -367,6 +380,7 @@ def test_what_people_typed_is_text_and_nothing_else(car, keeper, lead, client):
     assert '5 < 6 & "so"' in " ".join(pdf.pages[0].extract_text().split())
 
 
+@pytest.mark.pdf
 def test_the_printer_reads_and_fetches_nothing_else(monkeypatch):
     from weasyprint.urls import FatalURLFetchingError
 
@@ -380,6 +394,7 @@ def test_the_printer_reads_and_fetches_nothing_else(monkeypatch):
             printing.print_pdf("any", {}, "A4")
 
 
+@pytest.mark.pdf
 def test_long_texts_and_many_lines_are_printed_whole(car, keeper, lead):
     job = in_work(car, keeper, lead)
     for number in range(20):
@@ -434,6 +449,7 @@ def test_the_database_refuses_to_alter_a_frozen_sheet(sheet, change):
 # Reading
 
 
+@pytest.mark.pdf
 def test_the_pdf_comes_as_it_was_stored(client, sheet, technician):
     client.force_login(technician)
     answer = client.get(f"/sheets/{sheet.pk}/pdf/")

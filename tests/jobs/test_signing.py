@@ -154,6 +154,7 @@ def test_both_sign_the_very_sheet_and_it_is_issued(desk, url, typed, ready, lead
     assert log.first_broken_link() is None
 
 
+@pytest.mark.pdf
 def test_the_signatures_are_drawn_into_the_pdf(desk, url, typed, lead, keeper):
     hand_over(desk, url, typed, **glass())
     signed = SheetRevision.objects.get()
@@ -187,6 +188,7 @@ def alternatives(pdf: PdfReader) -> list[str]:
     return found
 
 
+@pytest.mark.pdf
 def test_signing_on_paper_is_written_down_afterwards(desk, url, typed, lead):
     hand_over(desk, url, typed)
     sheet = SheetRevision.objects.get()
@@ -200,6 +202,7 @@ def test_signing_on_paper_is_written_down_afterwards(desk, url, typed, lead):
     assert SignOff.objects.get().method == "paper"
 
 
+@pytest.mark.pdf
 def test_the_lead_confirms_by_account_and_the_owner_declines(desk, url, typed, technician):
     hand_over(
         desk, url, typed, lead_signs="account", collector_signs="declined", collector_witness=technician.pk
@@ -457,6 +460,7 @@ def test_the_database_keeps_ink_to_signatures_on_the_screen(signed, lead):
             )  # fmt: skip
 
 
+@pytest.mark.pdf
 def test_erasing_keeper_and_prices_takes_what_was_drawn_with_it(signed, keeper, shop_owner, client):
     hashes = dict(signed.signatures.values_list("signer_part", "ink_hash"))
     redacted = sheet_acts.erase_personal(by=by(shop_owner), revision=signed, reason="at the keeper's wish")

@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from jobs.acts import tag as acts
-from jobs.models import Procedure, ProcedureVersion, Run, Tag, WorkLine
+from jobs.models import Job, Procedure, ProcedureVersion, Run, Tag, WorkLine
 from tests.factories.job import IsolationFactory, TagFactory, job_in, qualify
 from tests.people import by
 
@@ -46,6 +46,15 @@ def test_why_is_asked_at_both_ends(car, technician):
     tag = TagFactory(person=technician, vehicle=car)
     with pytest.raises(ValidationError, match="Say why the tag may be lifted"):
         acts.lift_tag(by=by(technician), tag=tag, lifted_because="")
+
+
+def test_a_tag_for_a_job_that_is_over_is_refused_and_one_for_the_car_is_not(car, technician, lead):
+    """Sent while somebody else handed the car over: whoever sets it learns that the car may have left."""
+    job = job_in("in_work", person=technician, vehicle=car)
+    Job.objects.filter(pk=job.pk).update(state="handed_over")
+    with pytest.raises(ValidationError, match=f"{job.number} is over .* set the tag without a job"):
+        TagFactory(person=technician, vehicle=car, job=job)
+    assert TagFactory(person=technician, vehicle=car).job is None
 
 
 def test_two_people_lift_it_at_once_and_the_second_is_told(car, technician, other_technician):

@@ -61,6 +61,7 @@ def test_what_was_put_right_is_struck_and_what_is_open_says_so(technician, run, 
     assert all(row["open"] for row in rows[2:])
 
 
+@pytest.mark.pdf
 def test_the_whole_print(client, technician, other_technician, run, tool):
     click_all(technician, run, tool)
     check_acts.second_check(
@@ -93,6 +94,7 @@ def test_two_prints_of_the_same_record_are_the_same_bytes(client, technician, ru
     assert client.get(url).content == client.get(url).content
 
 
+@pytest.mark.pdf
 @pytest.mark.parametrize(("asked", "width"), [("", 595), ("letter", 612), ("a4", 595), ("a0", 595)])
 def test_paper(client, technician, run, asked, width):
     """ISO 216 A4 is 210 mm wide, US Letter 8.5 in: 595 and 612 points."""

@@ -420,6 +420,7 @@ def test_a_kept_result_can_be_worked_out_anew(client, technician, car):
     assert answer.context["record"]["outputs"] == row.data["outputs"]
 
 
+@pytest.mark.pdf
 @pytest.mark.parametrize("slug", [SLUG, "days-to-flat", "brake-adhesion", "gear-comparison"])
 def test_it_prints(client, technician, car, slug):
     row = CalculationFactory(person=technician, vehicle=car, calculator=slug, said="For the file")
@@ -467,6 +468,7 @@ def test_on_the_part_the_survey_the_line_and_the_history(client, technician, lea
     assert "71.1 N·m" in client.get(reverse("vehicles:history", args=[car.pk])).text
 
 
+@pytest.mark.pdf
 def test_on_the_survey_s_print(client, technician, lead, car):
     survey = SurveyFactory(person=lead, vehicle=car)
     survey_acts.record_entry(
@@ -534,6 +536,7 @@ def sheets_compare(before, after):
     return compare.changes(before["body"], after["body"], SECTIONS)
 
 
+@pytest.mark.pdf
 def test_a_result_set_aside_after_the_car_left_makes_the_next_sheet_due(lead, car):
     keeper = owner_of(car, lead)
     job = in_work(car, keeper, lead)

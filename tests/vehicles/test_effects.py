@@ -302,6 +302,7 @@ def test_the_panel_has_words_for_every_empty_state(client, lead, technician, car
     assert "has dimensions yet" in text_of(page(client, lead, car, "vehicle"))
 
 
+@pytest.mark.pdf
 def test_a_survey_report_has_the_section(client, lead, technician, car, sheet, caliper):
     survey = SurveyFactory(person=technician, vehicle=car)
     survey_acts.record_entry(by=by(technician), survey=survey, place=Place.objects.get(pk="brake-calipers"),
@@ -316,6 +317,7 @@ def test_a_survey_report_has_the_section(client, lead, technician, car, sheet, c
     assert "The rear axle locks first above 0.72 g." in paper
 
 
+@pytest.mark.pdf
 def test_the_print_reads_back_whole(client, lead, car, sheet, caliper):
     paper = pdf_of(page(client, lead, car, "effects-pdf"))
     for words in ("Rear share", "34 %", "at most 30 %", "The rear axle locks first above 0.72 g.", "this car",
@@ -325,6 +327,7 @@ def test_the_print_reads_back_whole(client, lead, car, sheet, caliper):
     assert paper.count(INFORMS) == 1
 
 
+@pytest.mark.pdf
 def test_the_print_of_a_car_with_nothing_to_compare_is_a_print_all_the_same(client, lead, car):
     assert "Nothing that can be worked out" in pdf_of(page(client, lead, car, "effects-pdf"))
 

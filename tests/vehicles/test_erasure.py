@@ -102,6 +102,7 @@ def sheet(car, lead, keeper):
     return row
 
 
+@pytest.mark.pdf
 def test_nothing_of_the_name_is_left_and_everything_else_verifies(car, keeper, sheet, lead, shop_owner):
     technical_before = sheet.technical
     assert not any("frozen under a hash" in line for line in erasure.preview(keeper).stays)

@@ -238,6 +238,7 @@ def test_it_is_for_staff(client, car, car_owner, technician, name):
     assert client.get(reverse(name, args=[uuid4()])).status_code == 404
 
 
+@pytest.mark.pdf
 def test_the_report_is_a_pdf_that_says_what_of_the_history_it_holds(client, lead, car):
     from pypdf import PdfReader
 

@@ -169,6 +169,7 @@ def told(lead, technician, car, survey):
     return survey
 
 
+@pytest.mark.pdf
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_report_on_paper(client, front_desk, told, paper):
     Shop.objects.update_or_create(pk=1, defaults={"paper": paper, "name": "Quarry Lane Motor Works"})
@@ -202,6 +203,7 @@ def test_the_report_on_paper(client, front_desk, told, paper):
     assert texts[0].index("Bar of 60 mm flats") < texts[0].index("The car")
 
 
+@pytest.mark.pdf
 def test_the_build_sheet(client, front_desk, lead, car, told):
     vehicle_acts.read_identity(
         by=by(lead), vehicle=car, source="stamping", number="WHD45RV0000123457", place="right-hand sill"
@@ -229,6 +231,7 @@ def test_the_build_sheet(client, front_desk, lead, car, told):
         assert said in text, said
 
 
+@pytest.mark.pdf
 def test_prints_of_a_car_of_which_nothing_is_known(client, lead, car, survey):
     client.force_login(lead)
     text = " ".join(words_of(client.get(reverse("vehicles:build-sheet", args=[car.pk])))[0])
@@ -248,6 +251,7 @@ def test_without_the_pdf_library_the_page_says_what_to_do(client, lead, told, mo
     assert "print this page from the browser" in answer.text
 
 
+@pytest.mark.pdf
 def test_photos_of_a_place_stand_with_its_finding_and_on_the_paper(
     client, lead, car, survey, monkeypatch, tmp_path
 ):
