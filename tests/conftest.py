@@ -33,10 +33,9 @@ TransactionTestCase._fixture_teardown = _teardown_without_guards
 def _quick_print(request, monkeypatch):
     """The engine takes one to three seconds a sheet, and hundreds of tests hand a car over: those that read the PDF
     are marked `pdf` and print (once, on SQLite), the others fill in the template and leave it at that. What prints on
-    every database, asks for `real_print`. The browser's tests all print.
+    every database, asks for `real_print`.
     """
-    marked = any(request.node.get_closest_marker(name) for name in ("pdf", "browser"))
-    if not marked and "real_print" not in request.fixturenames:
+    if not request.node.get_closest_marker("pdf") and "real_print" not in request.fixturenames:
         monkeypatch.setattr(sheets, "_set_on_pages", QuickPrint)
 
 

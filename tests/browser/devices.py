@@ -19,7 +19,7 @@ PHONE = {
 
 def new_page(browser, url, **options):
     context = browser.new_context(base_url=url, locale="en-GB", timezone_id="Europe/Berlin", **options)
-    context.set_default_timeout(5000)  # 30 s by default: a failing run would take minutes
+    context.set_default_timeout(10_000)  # 30 s by default: a failing run would take minutes
     return context.new_page()
 
 

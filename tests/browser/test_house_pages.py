@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
-from tests.browser.test_pages import BUTTON, COLOURS, LEAST, MEASURE, SIDEWAYS, WCAG, violations
+from tests.browser.test_pages import BUTTON, LEAST, MEASURE, SIDEWAYS, in_both_themes
 from tests.factories.handover import owner_of
 from tests.factories.tool import CalibrationFactory, ToolFactory
 from tests.people import by
@@ -72,10 +72,7 @@ def test_the_pages_of_the_house(browser, live_server, shop_owner, addresses, dev
     for address in addresses:
         page.goto(address)
         said = page.evaluate(SIDEWAYS, device["viewport"]["width"]) + page.evaluate(MEASURE, [LEAST, BUTTON])
-        page.emulate_media(color_scheme="light")
-        said += violations(page, WCAG)
-        page.emulate_media(color_scheme="dark")
-        said += [f"dark: {text}" for text in violations(page, COLOURS)]
+        said += in_both_themes(page, device)
         wrong += [f"{address}: {text}" for text in said]
     wrong += watch.complaints
     page.context.close()

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 
 from jobs.models import SheetRevision, SignatureInk, SignOff
 from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
-from tests.browser.test_pages import BUTTON, COLOURS, LEAST, MEASURE, SIDEWAYS, WCAG, violations
+from tests.browser.test_pages import BUTTON, LEAST, MEASURE, SIDEWAYS, in_both_themes
 from tests.factories.handover import ReadyJobFactory
 from tests.factories.work import owner_of
 from tests.people import by
@@ -64,6 +64,7 @@ def by_finger(page, canvas, seed: float = 0) -> None:
     session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
 
 
+@pytest.mark.pdf
 def test_both_sign_on_the_tablet_and_the_sheet_bears_it(tablet, live_server, job, lead):
     watch = Watch(tablet, live_server.url)
     sign_in(tablet, lead, live_server.url)
@@ -108,11 +109,8 @@ def test_both_steps_and_the_sheets_page_can_be_used_by_everybody(browser, live_s
 
     def look(name: str) -> None:
         said = page.evaluate(SIDEWAYS, device["viewport"]["width"]) + page.evaluate(MEASURE, [LEAST, BUTTON])
-        page.emulate_media(color_scheme="light")
         # The list of messages belongs to the frame of every page.
-        said += violations(page, WCAG, leave_out=".messages")
-        page.emulate_media(color_scheme="dark")
-        said += [f"dark: {text}" for text in violations(page, COLOURS)]
+        said += in_both_themes(page, device, leave_out=".messages")
         wrong.extend(f"{name}: {text}" for text in said)
 
     try:

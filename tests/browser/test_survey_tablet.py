@@ -101,7 +101,7 @@ def part_entered(hand: Counted, slug: str) -> None:
     hand.type_into(form.get_by_label("What it is"), what)
     hand.tap(form.get_by_text(where_from, exact=True))
     for kind, words in evidence.items():
-        hand.tap(form.get_by_text(kind, exact=True))
+        hand.tap(form.locator(".piece").get_by_text(kind, exact=True))
         hand.type_on(words, form.locator(".piece", has_text=kind).locator(".what input"))
     hand.type_into(form.get_by_label("What the factory fits there"), fits)
     hand.type_into(form.get_by_label("What follows from the difference"), follows)
