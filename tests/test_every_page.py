@@ -179,7 +179,8 @@ def test_every_url_has_a_row_and_every_row_a_url():
 def test_who_may_open_what(world, db):
     """403 for a colleague without the right, the way to sign in for nobody, never a fault of the server."""
     known, wrong = arguments(), []
-    people = [*EVERYBODY, None]
+    # The other technician differs from the first by what they did, not by what they may open.
+    people = [*(key for key in EVERYBODY if key != "other_technician"), None]
     clients = {key: Client(raise_request_exception=False) for key in people}
     for key, client in clients.items():
         if key is not None:

