@@ -10,6 +10,7 @@ import atexit
 import io
 import os
 import threading
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -81,24 +82,26 @@ def _set_on_pages(html: str, paper: str) -> LaidOut:
 
 
 # Unpacking the fonts and reading the style sheets takes three quarters of printing a page, and is alike for every
-# sheet. One set for each thread: the libraries below are not made to be shared.
+# sheet. One set for each thread: the libraries below are not made to be shared. The unpacked fonts lie in the system's
+# folder for temporary files, which tidies what is days old: a set is made anew long before.
+KEPT_FOR = 3600  # seconds
 _kits = threading.local()
 # The fonts' folders are removed while Python still stands.
 atexit.register(_kits.__dict__.clear)
 
 
 def _kit(paper: str) -> tuple[Any, list[Any], Any]:
-    """Fonts, style sheets and fetcher for this paper, kept until a style sheet's file changes."""
+    """Fonts, style sheets and fetcher for this paper, kept for an hour or until a style sheet's file changes."""
     from weasyprint import CSS
     from weasyprint.text.fonts import FontConfiguration
 
     names = ["css/sheet.css", PAPER_CSS[paper]]
     stamp = [Path(finders.find(name)).stat().st_mtime_ns for name in names]
     kept = _kits.__dict__.get(paper)
-    if kept is None or kept[0] != stamp:
+    if kept is None or kept[0] != stamp or time.monotonic() - kept[2] > KEPT_FOR:
         fonts, fetcher = FontConfiguration(), _fetcher()
         css = [CSS(url=f"{BASE_URL}{name}", url_fetcher=fetcher, font_config=fonts) for name in names]
-        kept = _kits.__dict__[paper] = (stamp, (fonts, css, fetcher))
+        kept = _kits.__dict__[paper] = (stamp, (fonts, css, fetcher), time.monotonic())
     return kept[1]
 
 

@@ -395,6 +395,17 @@ def test_the_printer_reads_and_fetches_nothing_else(monkeypatch):
 
 
 @pytest.mark.pdf
+def test_fonts_and_style_sheets_are_kept_for_an_hour(monkeypatch):
+    """Their files lie among the temporary ones, which the system tidies: no print may come to lack its fonts."""
+    first = printing._kit("A4")
+    assert printing._kit("A4") is first
+    assert printing._kit("Letter") is not first
+    later = printing.time.monotonic() + printing.KEPT_FOR + 1
+    monkeypatch.setattr(printing.time, "monotonic", lambda: later)
+    assert printing._kit("A4") is not first
+
+
+@pytest.mark.pdf
 def test_long_texts_and_many_lines_are_printed_whole(car, keeper, lead):
     job = in_work(car, keeper, lead)
     for number in range(20):
