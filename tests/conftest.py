@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from django.test import TransactionTestCase
 
+from tests.factories.vehicle import the_car
 from tests.people import CAST, make_person
 from tests.quick_print import QuickPrint
 from workshop import sheets
@@ -64,16 +65,4 @@ other_owner = _member("other_owner")
 
 @pytest.fixture
 def car(lead):
-    """A car with a full VIN of an invented maker (position 1 outside North America, so no check digit)."""
-    from vehicles.acts import vehicle as acts
-    from workshop.acting import By
-
-    return acts.add_vehicle(
-        by=By(lead),
-        number="WHD45RV0000123456",
-        as_stamped=True,
-        make="Halden",
-        model="Drayman",
-        variant="high roof",
-        year=2006,
-    )
+    return the_car(lead)

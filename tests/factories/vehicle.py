@@ -12,6 +12,19 @@ from workshop.acting import By
 from workshop.engineering.units import Amount
 
 
+def the_car(person) -> Vehicle:
+    """A car with a full VIN of an invented maker (position 1 outside North America, so no check digit)."""
+    return vehicle.add_vehicle(
+        by=By(person),
+        number="WHD45RV0000123456",
+        as_stamped=True,
+        make="Halden",
+        model="Drayman",
+        variant="high roof",
+        year=2006,
+    )
+
+
 class VehicleFactory(factory.Factory):
     """`VehicleFactory(person=lead)`: a car from before 1981, whose frame number raises no question."""
 

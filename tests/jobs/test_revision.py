@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-from contextlib import closing
 from uuid import uuid4
 
 import pytest
@@ -14,28 +13,31 @@ from django.db import IntegrityError, transaction
 from pypdf import PdfReader
 
 from jobs import sheets
-from jobs.acts import handover as acts
 from jobs.acts import sheet as sheet_acts
-from jobs.management.commands import verify_records
-from jobs.models import Job, Run, SheetRevision, SheetText, SignOff, TorqueReading
-from tests.factories.handover import HandedOverFactory, leaving, rich_job
+from jobs.models import Job, SheetRevision, SheetText, SignOff
+from tests.factories.handover import HandedOverFactory
 from tests.factories.outstanding import ItemFactory
-from tests.factories.run import click
-from tests.factories.tool import ToolFactory
+from tests.factories.vehicle import the_car
 from tests.factories.work import owner_of
+from tests.once import cast, each_of, made_once
 from tests.people import by
+from tests.records import first_problem
 from vehicles.acts import vehicle as vehicle_acts
 from workshop import log, triggers
 
 
-@pytest.fixture
-def keeper(car, lead):
-    return owner_of(car, lead)
+def handed_over() -> dict:
+    people = cast()
+    car = the_car(people["lead"])
+    keeper = owner_of(car, people["lead"])
+    sheet = HandedOverFactory(person=people["lead"], vehicle=car, keeper=keeper)
+    return {**people, "car": car, "keeper": keeper, "sheet": sheet}
 
 
-@pytest.fixture
-def sheet(car, keeper, lead):
-    return HandedOverFactory(person=lead, vehicle=car, keeper=keeper)
+world = made_once(handed_over)
+lead, technician, shop_owner, car_owner, other_owner, car, keeper, sheet = each_of(
+    "lead", "technician", "shop_owner", "car_owner", "other_owner", "car", "keeper", "sheet"
+)
 
 
 def correct_engine_number(car, lead):
@@ -53,39 +55,6 @@ def test_a_sheet_stands_until_something_is_written_for_its_job(sheet, car, lead)
     assert sheets.revision_due(sheet.job) == []
     correct_engine_number(car, lead)
     assert sheets.revision_due(sheet.job) == ["The car"]
-
-
-def test_a_late_reading_makes_the_next_revision_due(
-    car, lead, technician, other_technician, front_desk, client
-):
-    job = rich_job(car, lead, technician, other_technician, front_desk)
-    acts.call_ready(by=by(lead), job=job)
-    acts.hand_over(by=by(lead), job=job, **leaving(job.payer))
-    assert sheets.revision_due(job) == []
-    run = Run.objects.get(job=job)
-    late = {"made_at": run.second_checks.get().made_at, "redo_reason": "Second pass, written down late."}
-    click(technician, run, 2, 1, 111, ToolFactory(person=lead), **late)
-    assert "Tightening" in sheets.revision_due(job)
-    client.force_login(lead)
-    assert "The next revision is due" in client.get(f"/jobs/{job.pk}/").content.decode()
-    # The second check lapsed with it: the joint is unproven until it is on record as outstanding.
-    with pytest.raises(ValidationError, match="lapsed"):
-        sheet_acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
-    ItemFactory(
-        person=lead, vehicle=car, severity="dangerous", reason="beyond", raised_in=job, raised_by_run=run,
-        title="Tow bar bolts: check again",
-    )  # fmt: skip
-    with pytest.raises(ValidationError, match="Dangerous and still open"):
-        sheet_acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
-    from vehicles.acts import outstanding
-
-    outstanding.tell(
-        by=by(lead), item=run.items_raised.get(severity="dangerous"), told_to=job.payer, channel="phone",
-        told="Come back.", answer="wants_it", job=job,
-    )  # fmt: skip
-    second = sheet_acts.revise_sheet(by=by(lead), job=job, change_note="Late reading.")
-    assert second.revision == 2
-    assert "Tow bar bolts: check again" in second.technical
 
 
 @pytest.mark.pdf
@@ -217,20 +186,6 @@ def test_erasing_takes_people_and_prices_and_keeps_number_and_hashes(sheet, keep
 # Rereading
 
 
-def first_problem() -> str | None:
-    # Closed at once: on PostgreSQL a half-read result keeps a cursor open in the test's transaction.
-    with closing(verify_records.problems()) as problems:
-        return next(problems, None)
-
-
-def test_whole_records_are_whole(car, lead, technician, other_technician, front_desk, capsys):
-    job = rich_job(car, lead, technician, other_technician, front_desk)
-    acts.call_ready(by=by(lead), job=job)
-    acts.hand_over(by=by(lead), job=job, **leaving(job.payer))
-    call_command("verify_records")
-    assert "1 sheets read again" in capsys.readouterr().out
-
-
 @pytest.mark.parametrize(
     ("tamper", "sentence"),
     [
@@ -254,25 +209,6 @@ def test_what_was_tampered_with_is_named(sheet, tamper, sentence, capsys):
         call_command("verify_records")
     assert left.value.code == 1
     assert sentence in capsys.readouterr().err
-
-
-def test_a_verdict_a_check_or_a_version_that_was_tampered_with_is_named(
-    car, lead, technician, other_technician, front_desk
-):
-    rich_job(car, lead, technician, other_technician, front_desk)
-    assert first_problem() is None
-    from jobs.models import ProcedureStep, SecondCheck
-
-    with triggers.lifted(), transaction.atomic():
-        row = TorqueReading.objects.first()
-        TorqueReading.objects.filter(pk=row.pk).update(verdict="above")
-        assert "stored as “above”, computed “within”" in first_problem()
-        TorqueReading.objects.filter(pk=row.pk).update(verdict=row.verdict)
-        SecondCheck.objects.update(made_by=technician)
-        assert "checked a step in which they took a reading" in first_problem()
-        SecondCheck.objects.update(made_by=other_technician)
-        ProcedureStep.objects.update(title="Another joint")
-        assert "no longer says what it said" in first_problem()
 
 
 def test_a_log_whose_tail_was_cut_shows_against_the_sheets(sheet, lead):

@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 import json
 from datetime import timedelta
 from decimal import Decimal
 
 import pytest
-from django.db import IntegrityError, connection, transaction
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from pypdf import PdfReader
 
 from jobs import demo, sheets
 from jobs.acts import answer as answer_acts
-from jobs.acts import handover as acts
 from jobs.acts import measurement as measurement_acts
 from jobs.acts import second_check as check_acts
 from jobs.acts import torque as torque_acts
 from jobs.acts import work as work_acts
-from jobs.models import Job, SheetRevision, SheetText
+from jobs.models import Job, SheetRevision
 from tests.factories.fault import FaultFactory
 from tests.factories.handover import (
     TOW_BAR,
@@ -29,8 +27,6 @@ from tests.factories.handover import (
     done_line,
     finish,
     in_work,
-    leaving,
-    rich_job,
 )
 from tests.factories.keeper import KeeperFactory
 from tests.factories.procedure import ProcedureFactory
@@ -38,10 +34,10 @@ from tests.factories.run import RunFactory, click_all, step_of
 from tests.factories.tool import ToolFactory
 from tests.factories.work import owner_of
 from tests.people import by
+from tests.reading_pdf import reader, text
 from vehicles.acts import keeper as keeper_acts
 from workshop import sheets as printing
 from workshop.acts import people as people_acts
-from workshop.canonical import canonical, sha256
 from workshop.engineering.units import Amount
 from workshop.models import Device, Shop
 
@@ -51,110 +47,8 @@ def keeper(car, lead):
     return owner_of(car, lead)
 
 
-@pytest.fixture
-def sheet(car, keeper, lead):
-    return HandedOverFactory(person=lead, vehicle=car, keeper=keeper)
-
-
-@pytest.fixture
-def rich(car, lead, technician, other_technician, front_desk):
-    """A middling visit with something in every section."""
-    job = rich_job(car, lead, technician, other_technician, front_desk)
-    acts.call_ready(by=by(lead), job=job)
-    return acts.hand_over(by=by(lead), job=job, **leaving(job.payer))
-
-
-def reader(revision: SheetRevision) -> PdfReader:
-    return PdfReader(io.BytesIO(bytes(revision.text.pdf)))
-
-
-def text(revision: SheetRevision, pages=None) -> str:
-    found = reader(revision).pages
-    return " ".join(" ".join(page.extract_text().split()) for page in (found[pages] if pages else found))
-
-
-def fonts(pdf: PdfReader) -> set[str]:
-    return {
-        str(font.get_object()["/BaseFont"]).removeprefix("/").partition("+")[2]
-        for page in pdf.pages
-        for font in page["/Resources"].get_object()["/Font"].get_object().values()
-    }
-
-
-@pytest.mark.pdf
-def test_the_sheet_says_what_the_records_say(rich):
-    said = text(rich)
-    for words in (
-        rich.job.number,
-        "revision 1",
-        "WHD45RV0000123456",
-        "QX 06 HLD",
-        "148210 km",
-        "148223 km",
-        "True distance is not known before",
-        "Relay rewired to the ignition-switched supply",
-        "Put off",
-        "Normal for this car",
-        "maker's owner's handbook, page 212",
-        "TB-6640",
-        "part of matching quality",
-        "kept by the shop",
-        "set 110 N·m, clicked (no. 1 to 8)",
-        "shop's own tolerance",
-        "8 within",
-        "second check: witness mark sighted, Odo Fennick",
-        "certificate BC-",
-        "guarded acceptance (ISO 14253-1",
-        "420 mA",
-        "at most 50 mA",
-        "DANGEROUS",
-        "load index too low",
-        "after 100 km",
-        "not an official roadworthiness test",
-        "Driven away",
-        "2 of 2 handed in",
-        "Signing gives up no claim",
-    ):
-        assert words in said, words
-    # A click is never printed as a measurement.
-    assert "110.0" not in said
-    assert "discharge" not in said.casefold()
-
-
-@pytest.mark.pdf
-def test_the_printed_hashes_are_those_of_the_data(rich):
-    def in_groups(digest):
-        return " ".join(printing.in_groups(digest))
-
-    assert sha256(rich.technical) == rich.technical_hash
-    assert sha256(rich.text.personal) == rich.personal_hash
-    assert hashlib.sha256(bytes(rich.text.pdf)).hexdigest() == rich.pdf_hash
-    assert in_groups(rich.technical_hash) in text(rich)
-    assert in_groups(rich.personal_hash) in text(rich, slice(-1, None))
-    # The stored text is canonical: sorted, without anything a database could reorder.
-    assert canonical(json.loads(rich.technical)) == rich.technical
-
-
 def body(job: Job) -> dict:
     return sheets.gather(job, revision=1, issued_at=job.made_at).technical["body"]
-
-
-@pytest.mark.pdf
-def test_each_fault_stands_where_it_ended(rich):
-    """Fixed: under the line that fixed it. Outstanding: under its item. Only the others have a table of their own."""
-    said = json.loads(rich.technical)["body"]
-    under_lines = {line["complaint"]: line["faults"] for line in said["lines"]}
-    assert [fault["title"] for fault in under_lines["Secure the tow bar"]] == ["Tow bar loose"]
-    assert [fault["title"] for fault in said["faults"]] == ["Ticking after switching off"]
-    hose = next(item for item in said["outstanding"] if item["title"] == "Power-steering hose weeps")
-    assert hose["from"] == ["Power-steering hose weeps at the crimp"]
-    printed = text(rich)
-    for words in (
-        "Complaint Tow bar loose: fixed; checked afterwards: No play at 500 N, bar pulled by hand",
-        "Finding Parking brake holds on the left side only: fixed; checked afterwards: Both sides hold",
-        "Comes from: Power-steering hose weeps at the crimp",
-    ):
-        assert words in printed, words
 
 
 def test_a_repair_that_is_not_confirmed_says_so(car, keeper, lead):
@@ -249,22 +143,6 @@ def test_who_answered_is_said_once_where_it_is_alike(car, keeper, lead):
 
 
 @pytest.mark.pdf
-def test_people_and_prices_stand_on_the_last_page_alone(rich):
-    keeper = rich.job.payer
-    last, before = text(rich, slice(-1, None)), text(rich, slice(0, -1))
-    for words in (
-        keeper.name,
-        "2 Mill Rise",
-        "After two nights it does not start",
-        "424.50",
-        "We will take the small",
-    ):
-        assert words in last, words
-        assert words not in before, words
-        assert words not in rich.technical, words
-
-
-@pytest.mark.pdf
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_small_visit_is_one_page_with_a_line_to_cut(car, keeper, lead, paper):
     Shop.objects.filter(pk=1).update(paper=paper)
@@ -302,11 +180,6 @@ def test_the_technical_part_of_a_visit_with_measurements_is_one_page(car, keeper
 
 
 @pytest.mark.pdf
-def test_a_middling_sheet_has_three_pages(rich):
-    assert rich.pages == len(reader(rich).pages) == 3
-
-
-@pytest.mark.pdf
 def test_the_scenarios_longest_visit_has_three_pages(db):
     """Two that go with the car, and one to take off. Letter is 18 mm shorter: there the end may go over."""
     player = demo.Player(today=timezone.localdate() - timedelta(days=1))
@@ -336,30 +209,6 @@ def test_the_shop_chooses_the_paper(car, keeper, lead, paper, width, height):
     revision = HandedOverFactory(person=lead, vehicle=car, keeper=keeper)
     box = reader(revision).pages[0].mediabox
     assert (round(box.width), round(box.height), revision.paper) == (width, height, paper)
-
-
-@pytest.mark.pdf
-def test_only_our_fonts_are_embedded(rich):
-    names = fonts(reader(rich))
-    assert names
-    assert all(name.startswith(printing.FONTS) for name in names), names
-
-
-@pytest.mark.pdf
-def test_the_pdf_is_tagged_and_says_its_title_and_language(sheet):
-    root = reader(sheet).trailer["/Root"]
-    assert root["/MarkInfo"]["/Marked"]
-    assert root["/Lang"] == "en-GB"
-    assert sheet.job.number in reader(sheet).metadata.title
-
-
-@pytest.mark.pdf
-def test_the_same_data_gives_the_same_bytes(sheet):
-    again = sheets.print_sheet(
-        json.loads(sheet.technical), json.loads(sheet.text.personal),
-        hashes=(sheet.technical_hash, sheet.personal_hash), token=sheet.token,
-    )  # fmt: skip
-    assert again.pdf == bytes(sheet.text.pdf)
 
 
 @pytest.mark.pdf
@@ -441,39 +290,7 @@ def test_gathering_asks_as_often_for_a_long_job_as_for_a_short_one(car, keeper, 
     assert count() == short
 
 
-@pytest.mark.parametrize(
-    "change",
-    [
-        lambda: SheetRevision.objects.update(technical="{}"),
-        lambda: SheetRevision.objects.all()._raw_delete("default"),
-        lambda: SheetText.objects.update(pdf=b"other"),
-        lambda: SheetText.objects.all()._raw_delete("default"),
-    ],
-)
-def test_the_database_refuses_to_alter_a_frozen_sheet(sheet, change):
-    with pytest.raises(IntegrityError, match=r"frozen|only be erased"), transaction.atomic():
-        change()
-    sheet.refresh_from_db()
-    assert sha256(sheet.technical) == sheet.technical_hash
-
-
 # Reading
-
-
-@pytest.mark.pdf
-def test_the_pdf_comes_as_it_was_stored(client, sheet, technician):
-    client.force_login(technician)
-    answer = client.get(f"/sheets/{sheet.pk}/pdf/")
-    assert answer.content == bytes(sheet.text.pdf)
-    assert answer["Content-Type"] == "application/pdf"
-    assert answer["X-Content-Type-Options"] == "nosniff"
-    assert answer["Cache-Control"].startswith("private")
-    # Number, revision and day, and nobody's name.
-    name = f"{sheet.job.number}-handover-sheet-revision-1-{timezone.localdate():%Y-%m-%d}.pdf"
-    assert answer["Content-Disposition"] == f'inline; filename="{name}"'
-    saved = client.get(f"/sheets/{sheet.pk}/pdf/?download=1")
-    assert saved["Content-Disposition"] == f'attachment; filename="{name}"'
-    assert saved.content == answer.content
 
 
 def test_owners_read_the_sheets_of_their_own_cars_while_they_are_theirs(
@@ -521,9 +338,3 @@ def test_a_draft_needs_neither_pdf_library_nor_address(client, car, keeper, lead
     assert "Draft – not issued" in said
     assert "SHA-256" not in said
     assert 'class="qr"' not in said
-
-
-def test_the_job_page_shows_its_sheet(client, sheet, lead):
-    client.force_login(lead)
-    page = client.get(f"/jobs/{sheet.job.pk}/").content.decode()
-    assert f"/sheets/{sheet.pk}/pdf/" in page
