@@ -10,7 +10,7 @@ import pytest
 from django.apps import apps
 from django.db.models import CheckConstraint, F, Model, Q
 
-COMPARED = {"gt", "gte", "lt", "lte", "exact", "in", "regex", "startswith"}
+COMPARED = {"gt", "gte", "lt", "lte", "exact", "in", "regex", "startswith", "contains"}
 
 
 def conditions():

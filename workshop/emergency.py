@@ -19,8 +19,8 @@ from workshop.acts import emergency as acts
 from workshop.models import Erasing, SignInTry
 from workshop.permissions import May
 
-# What nobody needs to read: hashes of passwords, bytes, the content of a session.
-NOT_SHOWN = {"password", "session_data", "salt"}
+# What nobody needs to read: hashes of passwords and PINs, bytes, the content of a session.
+NOT_SHOWN = {"password", "pin", "session_data", "salt"}
 
 
 class EmergencySite(admin.AdminSite):

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.contrib.auth.backends import BaseBackend
 from django.utils import timezone
 
-from workshop.models import Device, Person, SignInTry
+from workshop.models import Device, Person, SignInTry, TriedWith
 
 
 class PersonBackend(BaseBackend):
@@ -32,6 +32,7 @@ def _tries(sign_in_name: str, device: Device | None):
     return SignInTry.objects.filter(
         sign_in_name=sign_in_name.strip().casefold()[:60],
         device_ref=str(device.pk) if device else "",
+        what=TriedWith.PASSWORD,
         at__gte=since,
     )
 
@@ -45,6 +46,7 @@ def count_wrong_try(sign_in_name: str, device: Device | None) -> None:
     SignInTry.objects.create(
         sign_in_name=sign_in_name.strip().casefold()[:60],
         device_ref=str(device.pk) if device else "",
+        what=TriedWith.PASSWORD,
         at=timezone.now(),
     )
 

@@ -96,6 +96,7 @@ def _close(account: Person) -> None:
         initials="",
         email="",
         password=account.password,
+        pin="",
         is_active=False,
         version=account.version + 1,
     )

@@ -1,4 +1,4 @@
-"""Acts on the browsers that people sign in on: a name to tell them by, revoked when lost, let in again."""
+"""Acts on the browsers that people sign in on: a name to tell them by, enrolled as the shop's own, revoked when lost."""
 
 from __future__ import annotations
 
@@ -19,22 +19,72 @@ def _locked(device: Device) -> Device:
     return Device.objects.select_for_update(no_key=True).get(pk=device.pk)
 
 
-@act(May.REVOKE_DEVICE)
-def rename_device(*, by: By, device: Device, name: str) -> Device:
-    """Give a device the name by which people know it, such as “tablet, bay two”."""
+def _free_name(name: str, row: Device) -> str:
     name = " ".join(name.split())
     if not name:
         raise ValidationError({"name": "Give it a name by which people know it."})
-    row = _locked(device)
     other = Device.objects.filter(name__iexact=name, revoked_at=None).exclude(pk=row.pk).first()
     if other is not None:
         raise ValidationError(
             {"name": f"Another device is called “{other.name}” already. Choose another name."}
         )
+    return name
+
+
+@act(May.REVOKE_DEVICE)
+def rename_device(*, by: By, device: Device, name: str) -> Device:
+    """Give a device the name by which people know it, such as “tablet, bay two”."""
+    row = _locked(device)
+    name = _free_name(name, row)
     was, row.name = row.name, name
     row.full_clean()
     row.save(update_fields=["name"])
     note(row, words={"name": [was, name]})
+    return row
+
+
+@act(May.REVOKE_DEVICE)
+def enrol_tablet(*, by: By, device: Device, name: str, lock_minutes: int) -> Device:
+    """The device in hand is the shop's: it passes from hand to hand, and people tap their name and a PIN on it.
+
+    `lock_minutes` (1 to 60): how long it may lie untouched before it locks itself.
+    """
+    if by.device is None or by.device.pk != device.pk:
+        raise ValidationError("A tablet is enrolled on itself: sign in on it, and open this page there.")
+    row = _locked(device)
+    if row.enrolled_at is not None:
+        raise ValidationError(f"“{row.name}” is enrolled already.")
+    was, row.name = row.name, _free_name(name, row)
+    row.enrolled_at, row.enrolled_by, row.lock_minutes = by.received_at, by.person, lock_minutes
+    row.full_clean()
+    row.save(update_fields=["name", "enrolled_at", "enrolled_by", "lock_minutes"])
+    note(row, facts={"lock_minutes": lock_minutes}, words={"name": [was, row.name]})
+    return row
+
+
+@act(May.REVOKE_DEVICE)
+def set_lock_minutes(*, by: By, device: Device, lock_minutes: int) -> Device:
+    """How long an enrolled tablet may lie untouched before it locks itself: 1 to 60 minutes."""
+    row = _locked(device)
+    if row.enrolled_at is None:
+        raise ValidationError("Only an enrolled tablet locks itself.")
+    was, row.lock_minutes = row.lock_minutes, lock_minutes
+    row.full_clean()
+    row.save(update_fields=["lock_minutes"])
+    note(row, facts={"lock_minutes": [was, lock_minutes]})
+    return row
+
+
+@act(May.REVOKE_DEVICE)
+def end_enrolment(*, by: By, device: Device) -> Device:
+    """It is the shop's tablet no more: PINs count on it no longer, and whoever was signed in on it is signed out."""
+    row = _locked(device)
+    if row.enrolled_at is None:
+        raise ValidationError("It is not enrolled.")
+    row.enrolled_at = row.enrolled_by = None
+    row.save(update_fields=["enrolled_at", "enrolled_by"])
+    in_hand = by.device is not None and by.device.pk == row.pk
+    note(row, facts={"sessions_ended": 0 if in_hand else _end_sessions(row)}, words={"name": row.name})
     return row
 
 

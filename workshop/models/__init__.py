@@ -1,7 +1,16 @@
 from workshop.models.base import Record, Versioned
 from workshop.models.erasing import Erasing
 from workshop.models.events import Event, EventDetail, LogHead, Submission
-from workshop.models.people import Competence, CompetenceKind, Device, Person, RoleHeld, SignInTry
+from workshop.models.people import (
+    Competence,
+    CompetenceKind,
+    Device,
+    Person,
+    PinLock,
+    RoleHeld,
+    SignInTry,
+    TriedWith,
+)
 from workshop.models.shop import Counter, Shop
 from workshop.models.tools import Calibration, ToolFailure, TorqueTool
 
@@ -16,6 +25,7 @@ __all__ = [
     "EventDetail",
     "LogHead",
     "Person",
+    "PinLock",
     "Record",
     "RoleHeld",
     "Shop",
@@ -23,5 +33,6 @@ __all__ = [
     "Submission",
     "ToolFailure",
     "TorqueTool",
+    "TriedWith",
     "Versioned",
 ]

@@ -36,6 +36,8 @@ class Person(AbstractBaseUser, Versioned):
     initials = models.CharField(max_length=6, blank=True)
     email = models.EmailField("e-mail", blank=True)
     is_active = models.BooleanField("may sign in", default=True)
+    # Made by Django's hashers, as the password is; empty until the person chooses one.
+    pin = models.CharField("PIN", max_length=128, blank=True, editable=False)
     added_at = models.DateTimeField(auto_now_add=True)
 
     USERNAME_FIELD = "sign_in_name"
@@ -47,6 +49,7 @@ class Person(AbstractBaseUser, Versioned):
         verbose_name_plural = "people"
         constraints = [
             models.CheckConstraint(name="person_has_a_name", condition=~Q(name="") & ~Q(sign_in_name="")),
+            models.CheckConstraint(name="person_pin_is_a_hash", condition=Q(pin="") | Q(pin__contains="$")),
         ]
 
     def __str__(self) -> str:
@@ -158,11 +161,19 @@ class Device(models.Model):
     """A browser that somebody signed in on. Every act names it.
 
     Revoked, it can do nothing more and nobody signs in on it, until somebody who may lets it in again.
+
+    Enrolled, it is the shop's own and passes from hand to hand: people tap their name and a PIN on it, and it locks
+    itself after `lock_minutes` without a touch.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     name = models.CharField(max_length=80)
     first_seen_at = models.DateTimeField(auto_now_add=True)
+    enrolled_at = models.DateTimeField(null=True, blank=True, editable=False)
+    enrolled_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, related_name="+", null=True, blank=True, editable=False
+    )
+    lock_minutes = models.PositiveSmallIntegerField("locks itself after", default=5)
     revoked_at = models.DateTimeField(null=True, blank=True, editable=False)
     revoked_because = models.CharField(max_length=200, blank=True, editable=False)
 
@@ -175,6 +186,17 @@ class Device(models.Model):
                 condition=Q(revoked_at=None, revoked_because="")
                 | Q(revoked_at__isnull=False) & ~Q(revoked_because=""),
             ),
+            models.CheckConstraint(
+                name="enrolled_device_says_by_whom",
+                condition=Q(enrolled_at=None, enrolled_by=None)
+                | Q(enrolled_at__isnull=False, enrolled_by__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="device_locks_after_1_to_60_minutes",
+                condition=Q(lock_minutes__gte=1, lock_minutes__lte=60),
+                violation_error_message="Give 1 to 60 minutes.",
+                violation_error_code="field:lock_minutes",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -185,16 +207,67 @@ class Device(models.Model):
 
         return reverse("workshop:device", args=[self.pk])
 
+    @property
+    def is_enrolled(self) -> bool:
+        """Whether people sign in on it with a PIN now: enrolled, and not revoked."""
+        return self.enrolled_at is not None and self.revoked_at is None
+
+
+class TriedWith(models.TextChoices):
+    PASSWORD = "password", "Password"
+    PIN = "pin", "PIN"
+
 
 class SignInTry(models.Model):
-    """A wrong password, counted for the pair of name and device, so that one tablet can't lock out another."""
+    """A wrong password or PIN, counted for the pair of name and device: one tablet can't lock out another."""
 
     sign_in_name = models.CharField(max_length=60)
     device_ref = models.CharField(max_length=40, blank=True)
+    what = models.CharField(max_length=8, choices=TriedWith, default=TriedWith.PASSWORD)
     at = models.DateTimeField()
 
     class Meta:
         indexes = [models.Index(fields=["sign_in_name", "device_ref", "at"], name="sign_in_try_lookup")]
+        constraints = [
+            models.CheckConstraint(condition=one_of("what", TriedWith), name="sign_in_try_is_known")
+        ]
 
     def __str__(self) -> str:
         return f"{self.sign_in_name} at {self.at}"
+
+
+class PinLock(models.Model):
+    """Five wrong PINs for one name on one tablet: what a lead is told, until one says that they have seen it."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="pin_locks")
+    # None: a browser that no device is known of, where a second person signs on a session without its cookie.
+    device = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="pin_locks", null=True)
+    locked_at = models.DateTimeField()
+    locked_until = models.DateTimeField()
+    count = models.PositiveSmallIntegerField()
+    told_to = models.ForeignKey(
+        Person, on_delete=models.PROTECT, related_name="+", null=True, blank=True, editable=False
+    )
+    told_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    class Meta:
+        ordering = ["-locked_at"]
+        indexes = [
+            models.Index(fields=["person", "device", "locked_until"], name="pin_lock_lookup"),
+            models.Index(fields=["-locked_at"], name="pin_lock_untold", condition=Q(told_at=None)),
+        ]
+        constraints = [
+            models.CheckConstraint(name="pin_lock_counts", condition=Q(count__gte=1)),
+            models.CheckConstraint(
+                name="pin_lock_ends_after_it_begins", condition=Q(locked_until__gte=models.F("locked_at"))
+            ),
+            models.CheckConstraint(
+                name="pin_lock_says_who_was_told",
+                condition=Q(told_at=None, told_to=None)
+                | Q(told_at__isnull=False, told_to__isnull=False, told_at__gte=models.F("locked_at")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person} on {self.device or 'a browser that is not known'}"

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import datetime, time, timedelta
 from typing import Any
+from uuid import UUID
 
 from django import forms
 from django.core.paginator import Paginator
@@ -57,11 +59,17 @@ def event_log(request: HttpRequest) -> HttpResponse:
     page = Paginator(_found(form), PER_PAGE).get_page(request.GET.get("page"))
     cars = names_of("vehicle", {event.vehicle_ref for event in page})
     jobs = names_of("job", {event.job_ref for event in page})
+    # Mostly nobody's but their own: then this asks nothing.
+    sessions = {event.seq: whose for event in page if (whose := log.session_person_of(event))}
+    people = Person.objects.in_bulk(set(sessions.values())) if sessions else {}
     for event in page:
+        event.on_session_of = people.get(UUID(sessions[event.seq])) if event.seq in sessions else None
         event.words_of_act = act_words(event.act)
         event.car, event.job = cars.get(event.vehicle_ref), jobs.get(event.job_ref)
         event.late = (event.received_at - event.made_at).total_seconds() > 60
-        event.facts = list(_flat(json.loads(event.body)["facts"]))
+        body = json.loads(event.body)
+        event.facts = list(_flat(body["facts"]))
+        event.clock = _clock_words(event, body.get("device_time"))
         detail = getattr(event, "detail", None)
         event.words = list(_flat(json.loads(detail.words))) if detail and detail.words else []
         event.erased = bool(detail and detail.erased_at)
@@ -75,9 +83,34 @@ def event_log(request: HttpRequest) -> HttpResponse:
     return render(request, "workshop/log.html", context)
 
 
+_OFF = timedelta(minutes=1)
+
+
+def _clock_words(event: Event, device_time: str | None) -> str:
+    """What the device's own clock said, where that is another time: it may have been wrong by an hour."""
+    if not device_time:
+        return ""
+    shown = datetime.fromisoformat(device_time)
+    off = shown - event.made_at
+    if abs(off) <= _OFF:
+        return ""
+    # Typed in, a time stands at the full minute; then the device's clock tells when it was typed, and between
+    # the two it may well have been right.
+    typed = event.made_at.second == 0 and event.made_at.microsecond == 0
+    whose = "the tablet's clock" if event.device and event.device.enrolled_at else "the device's clock"
+    if typed and event.made_at < shown <= event.received_at + _OFF:
+        just_now = abs(shown - event.received_at) <= _OFF
+        return "" if just_now else f"by {whose} typed in at {timezone.localtime(shown):%H:%M}"
+    minutes = round(abs(off).total_seconds() / 60)
+    how_much = f"{minutes} minutes" if minutes < 120 else f"{minutes / 60:.0f} hours"
+    if minutes >= 48 * 60:
+        how_much = f"{minutes / 60 / 24:.0f} days"
+    return f"{whose} was {how_much} {'ahead' if off > timedelta() else 'behind'}"
+
+
 def act_words(name: str) -> str:
     """`jobs.torque.record_reading` as people say it: Record reading."""
-    return name.rpartition(".")[2].replace("_", " ").capitalize()
+    return re.sub(r"\bpin(s?)\b", r"PIN\1", name.rpartition(".")[2].replace("_", " ").capitalize())
 
 
 def _flat(value: Any, name: str = ""):

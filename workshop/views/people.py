@@ -14,8 +14,10 @@ from django.utils.html import format_html
 from django.views.decorators.debug import sensitive_post_parameters
 
 from workshop.acts import people as acts
+from workshop.acts import pins as pin_acts
 from workshop.competence_hooks import work_under
 from workshop.forms import house as forms
+from workshop.forms.tablet import NothingForm
 from workshop.models import Competence, Event, Person
 from workshop.pages import act_page, may
 from workshop.permissions import May
@@ -147,6 +149,23 @@ person_password = may(May.EDIT_PEOPLE)(_person_password)
 
 
 @may(May.EDIT_PEOPLE)
+def person_pin_clear(request: HttpRequest, person_id: UUID) -> HttpResponse:
+    found = _person(person_id)
+    return act_page(
+        request,
+        form_class=NothingForm,
+        act=pin_acts.clear_pin,
+        title=f"Clear the PIN of {found.name}",
+        intro="For somebody who forgot it and the password too, or whose PIN others have seen. They choose another one "
+        "on a tablet, with their name and password. You can neither see a PIN nor set one for somebody else.",
+        submit="Clear it",
+        fixed={"person": found},
+        done=found,
+        said=f"{found.name} has no PIN now.",
+    )
+
+
+@may(May.EDIT_PEOPLE)
 def competence_add(request: HttpRequest, person_id: UUID) -> HttpResponse:
     found = _person(person_id)
     return act_page(
@@ -202,6 +221,7 @@ urlpatterns = [
     path("shop/people/<uuid:person_id>/", person, name="person"),
     path("shop/people/<uuid:person_id>/change/", person_change, name="person-change"),
     path("shop/people/<uuid:person_id>/password/", person_password, name="person-password"),
+    path("shop/people/<uuid:person_id>/pin/", person_pin_clear, name="person-pin-clear"),
     path("shop/people/<uuid:person_id>/competences/add/", competence_add, name="competence-add"),
     path("shop/competences/<uuid:competence_id>/withdraw/", competence_withdraw, name="competence-withdraw"),
 ]
