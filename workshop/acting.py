@@ -14,7 +14,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Callable
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
@@ -37,6 +37,8 @@ class By:
 
     `again` is false where a browser without our scripts may have sent the same form twice under two keys: the act
     then asks once (`SentBefore`); true once the person has said that it is a second one; None asks nothing.
+
+    `session_person`: whose session it was, where somebody else signed on it with their PIN; else None.
     """
 
     person: Person
@@ -46,8 +48,11 @@ class By:
     device_time: datetime | None = None
     received_at: datetime | None = None
     again: bool | None = None
+    session_person: Person | None = None
 
     def __post_init__(self) -> None:
+        if self.session_person is not None and self.session_person.pk == self.person.pk:
+            object.__setattr__(self, "session_person", None)
         # Frozen: what is not given is settled once, here, so that all records of one act agree.
         now = self.received_at or timezone.now()
         object.__setattr__(self, "received_at", now)
@@ -71,6 +76,9 @@ class By:
 
 class ChangedMeanwhile(ValidationError):
     """Somebody saved a newer version. `current` holds the fields as they are on record now."""
+
+    # Who is shown it: what one changed oneself, in another window, is said otherwise.
+    reader: Person | None = None
 
     def __init__(self, record: models.Model, current: dict[str, Any]):
         self.record = record
@@ -118,6 +126,7 @@ class _Running:
     by: By
     names: list[str]
     noted: list[log.Entry] = field(default_factory=list)
+    changed: list[str] = field(default_factory=list)
 
 
 _running: ContextVar[_Running | None] = ContextVar("running_act", default=None)
@@ -166,7 +175,7 @@ def act(may: May) -> Callable[[Callable], Callable]:
                     submission.save(update_fields=["answer_kind", "answer_id"])
                 if not running.noted:
                     raise RuntimeError(f"{name} noted nothing: every act stands in the event log")
-                log.append(by, running.noted)
+                log.append(by, _with_changed(running))
             return answer
 
         perform.may = may
@@ -175,6 +184,14 @@ def act(may: May) -> Callable[[Callable], Callable]:
         return perform
 
     return decorate
+
+
+def _with_changed(running: _Running) -> list[log.Entry]:
+    """The first entry also names the records that the act changed and said nothing of: who changed one is then found."""
+    said = {f"{entry.subject_kind}:{entry.subject_id}" for entry in running.noted}
+    unsaid = tuple(sorted(each for each in set(running.changed) if each.partition("#")[0] not in said))
+    first, *rest = running.noted
+    return [replace(first, changed=unsaid), *rest] if unsaid else running.noted
 
 
 def note(
@@ -263,6 +280,8 @@ def save_changes(
     if claimed != 1:
         raise ChangedMeanwhile(current, {name: getattr(current, name) for name in changes})
     record.refresh_from_db()
+    if (running := _running.get()) is not None:
+        running.changed.append(f"{model._meta.label_lower}:{record.pk}#{record.version}")
     return before_after
 
 
@@ -282,8 +301,8 @@ def _refuse_bad_time(by: By) -> None:
 
 
 def _hashable(arguments: dict[str, Any]) -> dict[str, Any]:
-    """What the submission's hash is taken of. A password stays out: a quick hash of it would be kept."""
-    return {name: value for name, value in arguments.items() if name != "password"}
+    """What the submission's hash is taken of. Password and PIN stay out: a quick hash of them would be kept."""
+    return {name: value for name, value in arguments.items() if name not in ("password", "pin")}
 
 
 def _content_hash(content: dict[str, Any]) -> str:

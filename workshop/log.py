@@ -9,8 +9,11 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from django.db import models
+from django.db.models import Q
+
 from workshop.canonical import canonical, plain, sha256
-from workshop.models import Event, EventDetail, LogHead
+from workshop.models import Event, EventDetail, LogHead, Person
 from workshop.models.events import GENESIS
 
 if TYPE_CHECKING:
@@ -28,6 +31,8 @@ class Entry:
     job_ref: str = ""
     facts: dict[str, Any] = field(default_factory=dict)
     words: dict[str, Any] = field(default_factory=dict)
+    # Records ("label:key#version") that the act changed besides, of which no entry of it speaks.
+    changed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,12 @@ def append(by: By, entries: list[Entry]) -> list[Event]:
         seq = head.seq + 1
         words = canonical(entry.words) if entry.words else ""
         salt = secrets.token_hex(32) if words else ""
+        # Only where there is any: what was hashed before there was such a thing reads as it did.
+        also: dict[str, Any] = {}
+        if by.session_person is not None:
+            also["session_person"] = str(by.session_person.pk)
+        if entry.changed:
+            also["changed"] = entry.changed
         body = canonical(
             {
                 "seq": seq,
@@ -72,6 +83,7 @@ def append(by: By, entries: list[Entry]) -> list[Event]:
                 "job": entry.job_ref,
                 "person": str(by.person.pk),
                 "device": str(by.device.pk) if by.device else "",
+                **also,
                 "made_at": by.made_at,
                 "received_at": by.received_at,
                 "device_time": by.device_time,
@@ -112,9 +124,24 @@ def current_head() -> LogHead:
     return LogHead.objects.get(pk=1)
 
 
+def last_change(record: models.Model) -> Event | None:
+    """The latest event that is about this record, or that changed it besides; with its person. One query."""
+    kind, key = record._meta.label_lower, str(record.pk)
+    about = Q(subject_kind=kind, subject_id=key)
+    # A text is looked for among the events of one job or car only.
+    near = Q(job_ref=key) | Q(vehicle_ref=key)
+    if job := getattr(record, "job_id", None):
+        near = Q(job_ref=str(job))
+    elif vehicle := getattr(record, "vehicle_id", None):
+        near = Q(vehicle_ref=str(vehicle))
+    about |= near & Q(body__contains=f'"{kind}:{key}#')
+    return Event.objects.filter(about).select_related("person").order_by("-seq").first()
+
+
 def problems() -> Iterator[str]:
     """Everything that is wrong with the chain, first break first. Reads the whole log, in chunks."""
     previous, expected = GENESIS, 1
+    people = {str(pk) for pk in Person.objects.values_list("pk", flat=True)}
     anchors: dict[int, list[Anchor]] = {}
     for source in _anchor_sources:
         for anchor in source():
@@ -128,6 +155,7 @@ def problems() -> Iterator[str]:
         if link(event.previous_hash, event.body) != event.hash:
             yield f"event {event.seq} was altered: its text does not give its hash"
         yield from _column_problems(event)
+        yield from _session_problems(event, people)
         for anchor in anchors.pop(event.seq, []):
             if anchor.hash != event.hash:
                 yield f"event {event.seq} is not the one that {anchor.where} names"
@@ -145,6 +173,22 @@ def first_broken_link() -> str | None:
     # Closed at once: a half-read result keeps a cursor open on PostgreSQL.
     with closing(problems()) as found:
         return next(found, None)
+
+
+def session_person_of(event: Event) -> str:
+    """The key of the person on whose session somebody else signed; empty where it was their own."""
+    return json.loads(event.body).get("session_person", "")
+
+
+def _session_problems(event: Event, people: set[str]) -> Iterator[str]:
+    body = json.loads(event.body)
+    if "session_person" not in body:
+        return
+    whose = body["session_person"]
+    if whose == body["person"]:
+        yield f"event {event.seq} names its own person as the other whose session it was"
+    elif whose not in people:
+        yield f"event {event.seq} was signed on the session of somebody who is not on record"
 
 
 def _column_problems(event: Event) -> Iterator[str]:

@@ -131,17 +131,19 @@ def _tool_for(method: str, tool: TorqueTool | None, by: By) -> TorqueTool | None
 
 def _check_person(by: By, of: StepState, alone_because: str, *, failed: bool) -> None:
     mine = any(row.made_by_id == by.person.pk for row in of.readings)
+    # On another's session "you" would be the wrong one.
+    who, are = ("You", "you are") if by.session_person is None else (str(by.person), "that is")
     if mine and not alone_because:
         raise ValidationError(
             {
-                "alone_because": "You took a reading in this step: somebody else does the second check. "
+                "alone_because": f"{who} took a reading in this step: somebody else does the second check. "
                 "If nobody else is in the building, say so here."
             },
             code="by_another",
         )
     if alone_because and not mine:
         raise ValidationError(
-            "You took no reading in this step: you are the other person who checks it. Leave out that nobody else "
+            f"{who} took no reading in this step: {are} the other person who checks it. Leave out that nobody else "
             "is in the building.",
             code="not_alone",
         )

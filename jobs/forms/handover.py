@@ -25,7 +25,9 @@ from vehicles.models.outstanding import TellingAnswer
 from workshop.acting import AlreadySent, is_busy
 from workshop.forms.base import ActForm, by_of
 from workshop.forms.fields import AmountField
+from workshop.forms.signing import SignedForm, SignerForm
 from workshop.models import Person
+from workshop.permissions import May
 
 DANGER_FIELDS = ("danger_told", "danger_answer", "danger_words", "danger_witness")
 
@@ -34,8 +36,10 @@ def _length(name: str) -> int:
     return Handover._meta.get_field(name).max_length
 
 
-class ReadyForm(ActForm):
-    """Nothing to fill in: the gate decides."""
+class ReadyForm(SignedForm):
+    """Nothing to fill in but who calls it: the gate decides."""
+
+    right = May.CALL_READY
 
 
 # How people at the desk usually know each other: suggestions, not a list to choose from.
@@ -68,12 +72,15 @@ class Collectors(forms.ModelChoiceField):
         return f"{keeper.name} ({', '.join(self.parts.get(keeper.pk, ()))})"
 
 
-class HandoverForm(Grouped, ActForm):
+class HandoverForm(Grouped, SignerForm):
     """What is still asked when the car leaves, in the order of a front desk: who is here, the car, what was said.
+
+    Who hands it over is asked here, for the sheet names them; their PIN with the signatures, in the second step.
 
     `dangers` are what the car leaves with that is dangerous: asked about only where there is any.
     """
 
+    right = May.HAND_OVER
     collected_by = Collectors(label="Who collects the car")
     identified_by = forms.CharField(
         label="How they were known",
@@ -139,6 +146,7 @@ class HandoverForm(Grouped, ActForm):
 
     def __init__(self, *args, job, day, dangers=(), read=None, **kwargs):
         super().__init__(*args, **kwargs)
+        self.fields["signer"].label = "Who hands it over, for the workshop"
         self.job = job
         self.fields["collected_by"].of(job.vehicle, day)
         self.fields["danger_witness"].queryset = Person.objects.active_staff().order_by("name")
@@ -257,8 +265,10 @@ def _ink(label: str) -> forms.CharField:
     )
 
 
-class SignedForm(forms.Form):
-    """The second step of handing over: what was shown, and how both sign it. Joined with the form of the first."""
+class Signatures(forms.Form):
+    """The second step of handing over: what was shown, and how both sign it. Joined with the form of the first, and
+    with the PIN of whoever hands over.
+    """
 
     shown = forms.CharField(widget=forms.HiddenInput, required=False)
     lead_signs = forms.ChoiceField(label="For the workshop", widget=forms.RadioSelect, required=False)
@@ -272,16 +282,16 @@ class SignedForm(forms.Form):
     )
     ticket: Shown | None = None
 
-    def __init__(self, *args, person, **kwargs):
+    def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.person = person
+        self.person = self.signed_by
         for part in SignerPart:
             field = self.fields[f"{part}_signs"]
             field.choices = ways(part, before=True)
             # Without a script nothing can be drawn: paper is what always works.
             field.initial = SignatureMethod.PAPER.value
         self.fields["collector_witness"].queryset = (
-            Person.objects.active_staff().exclude(pk=person.pk).order_by("name")
+            Person.objects.active_staff().exclude(pk=self.person.pk).order_by("name")
         )
 
     def clean(self) -> dict[str, Any]:
@@ -298,11 +308,11 @@ class SignedForm(forms.Form):
         return cleaned
 
 
-class SignedHandover(SignedForm, HandoverForm):
+class SignedHandover(Signatures, SignedForm, HandoverForm):
     pass
 
 
-class SignedUnfinished(SignedForm, UnfinishedForm):
+class SignedUnfinished(Signatures, SignedForm, UnfinishedForm):
     pass
 
 
@@ -323,8 +333,12 @@ class EraseForm(ActForm):
     )
 
 
-class SignForm(ActForm):
-    """For one of the two who sign a sheet that was issued; the page says which."""
+class SignForm(SignedForm):
+    """For one of the two who sign a sheet that was issued; the page says which. The `signer` is of the workshop:
+    signs for it, or writes down how the other one signed.
+    """
+
+    right = May.HAND_OVER
 
     method = forms.ChoiceField(label="How", widget=forms.RadioSelect)
     ink = _ink("Signature")
@@ -332,8 +346,10 @@ class SignForm(ActForm):
         None, label="Witness, where they decline to sign", required=False, empty_label="Nobody"
     )
 
-    def __init__(self, *args, signer_part, person, **kwargs):
+    def __init__(self, *args, signer_part, **kwargs):
         super().__init__(*args, **kwargs)
+        if signer_part != SignerPart.LEAD:
+            self.fields["signer"].label = "Who writes it down"
         field = self.fields["method"]
         field.choices = ways(signer_part, before=False)
         field.initial = SignatureMethod.PAPER.value
@@ -341,5 +357,5 @@ class SignForm(ActForm):
             del self.fields["witness"]
         else:
             self.fields["witness"].queryset = (
-                Person.objects.active_staff().exclude(pk=person.pk).order_by("name")
+                Person.objects.active_staff().exclude(pk=self.signed_by.pk).order_by("name")
             )

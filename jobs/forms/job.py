@@ -13,8 +13,9 @@ from vehicles.models import Keeper, Vehicle
 from vehicles.models.outstanding import Channel
 from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
 from workshop.forms.fields import AmountField, MomentField, MoneyField
+from workshop.forms.signing import SignedForm
 from workshop.models import Person, Shop
-from workshop.permissions import Role
+from workshop.permissions import May, Role
 
 LEADS = (Role.LEAD, Role.SHOP_OWNER)
 HANDS = (Role.TECHNICIAN, *LEADS)
@@ -78,7 +79,7 @@ class Folded(Grouped):
 
     def _speaks(self, field: BoundField) -> bool:
         """Whether a folded field has to be seen: something is wrong with it, or it was typed."""
-        if field.errors:
+        if field.errors or getattr(field, "meanwhile", None):
             return True
         return self.is_bound and field.field.has_changed(field.initial, field.data)
 
@@ -368,7 +369,8 @@ class ThingBackForm(ActForm):
     made_at = earlier()
 
 
-class WaiveForm(ActForm):
+class WaiveForm(SignedForm):
+    right = May.WAIVE
     blocker = forms.CharField(widget=forms.HiddenInput, max_length=120)
     reason = forms.CharField(
         label="Why it may be waived",

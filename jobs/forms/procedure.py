@@ -11,7 +11,9 @@ from workshop.engineering.fasteners import NUT_FACTORS
 from workshop.engineering.numbers import plain
 from workshop.engineering.units import BASE, UNITS, units_of
 from workshop.forms.base import ActForm, EditForm, ModelActForm, trade_field
+from workshop.forms.signing import SignedForm
 from workshop.models.shop import TorqueUnit
+from workshop.permissions import May
 
 FRICTION = [("", "Not stated")] + [
     (one.code, f"{one.label}, K about {plain(one.value)}") for one in NUT_FACTORS.values()
@@ -264,9 +266,10 @@ class MoveForm(ActForm):
         self.data["seen"] = seen_order(version)
 
 
-class ReleaseForm(ActForm):
+class ReleaseForm(SignedForm):
     """What changed, said for who knew the version before. The first version has nothing to say here."""
 
+    right = May.EDIT_PROCEDURE
     change_note = forms.CharField(
         label="What changed against the version before",
         max_length=300,

@@ -8,7 +8,9 @@ from jobs.forms.job import Folded, earlier, one_of_two
 from jobs.models import FinalCheck, RoadTest
 from workshop.forms.base import ModelActForm, trade_field
 from workshop.forms.fields import AmountField
+from workshop.forms.signing import SignedForm
 from workshop.models import Person
+from workshop.permissions import May
 
 # Filled together, or left empty where there was no road test.
 DRIVEN = ("driver", "driven", "found")
@@ -57,7 +59,8 @@ class RoadTestForm(Folded, ModelActForm):
         return cleaned
 
 
-class FinalCheckForm(Folded, ModelActForm):
+class FinalCheckForm(Folded, SignedForm, ModelActForm):
+    right = May.FINAL_CHECK
     parts = [("", ("new_damage", "tools_complete", "parts_complete", "note", "made_at"))]
     folds = (("", "It was looked over earlier than now", ("made_at",)),)
 

@@ -74,7 +74,7 @@ def handover(request: HttpRequest, job_id: UUID) -> HttpResponse:
         if job.is_closed:
             return _closed(job)
         if job.state != JobState.READY:
-            return render(request, "jobs/handover.html", _with_draft(_page(job, SheetKind.HANDOVER)))
+            return render(request, "jobs/handover.html", _with_draft(_page(request, job, SheetKind.HANDOVER)))
     return _leaving(request, job, SheetKind.HANDOVER)
 
 
@@ -88,6 +88,7 @@ def call_ready(request: HttpRequest, job_id: UUID) -> HttpResponse:
         title="Call the car ready",
         submit="Call the car ready",
         fixed={"job": job},
+        form_kwargs={"request": request},
         done=lambda move: reverse("jobs:handover", args=[job.pk]),
         cancel=reverse("jobs:handover", args=[job.pk]),
         said="Ready for collection.",
@@ -103,7 +104,9 @@ def collect_unfinished(request: HttpRequest, job_id: UUID) -> HttpResponse:
         if job.is_closed:
             return _closed(job)
         if job.state not in IN_THE_BUILDING:
-            return render(request, "jobs/handover.html", _with_draft(_page(job, SheetKind.UNFINISHED)))
+            return render(
+                request, "jobs/handover.html", _with_draft(_page(request, job, SheetKind.UNFINISHED))
+            )
     return _leaving(request, job, SheetKind.UNFINISHED)
 
 
@@ -119,9 +122,10 @@ def _latest_sheet(job: Job) -> SheetRevision | None:
 
 
 def _leaving(request: HttpRequest, job: Job, kind: SheetKind) -> HttpResponse:
-    page = _page(job, kind)
+    page = _page(request, job, kind)
     form_class, signed_class, act = FORMS[kind]
     kwargs = {
+        "request": request,
         "job": job,
         "day": timezone.localdate(),
         "dangers": page["dangers"],
@@ -135,7 +139,7 @@ def _leaving(request: HttpRequest, job: Job, kind: SheetKind) -> HttpResponse:
         return _first_step(request, page, form_class(request.POST, **kwargs))
     signed, ticket = None, None
     if step == "sign":
-        signed = signed_class(request.POST, person=request.user, **kwargs)
+        signed = signed_class(request.POST, **kwargs)
         if signed.is_valid() and signed.try_act(act, request=request, job=job):
             said = "Collected unfinished." if kind == SheetKind.UNFINISHED else "Handed over."
             messages.success(request, f"{said} The sheet is issued.")
@@ -155,7 +159,7 @@ def _leaving(request: HttpRequest, job: Job, kind: SheetKind) -> HttpResponse:
     if ticket is not None:
         # What was shown still stands, and with it what was drawn.
         return _second_step(request, page, typed, data, signed)
-    empty = signed_class(person=request.user, **kwargs)
+    empty = signed_class(initial={"signer": typed.signed_by}, **kwargs)
     return _second_step(request, page, typed, data, empty, again=signed, changed=changed)
 
 
@@ -176,9 +180,9 @@ def _second_step(
     page: dict[str, Any],
     typed: forms.HandoverForm,
     data: sheets.SheetData,
-    form: forms.SignedForm,
+    form: forms.Signatures,
     *,
-    again: forms.SignedForm | None = None,
+    again: forms.Signatures | None = None,
     changed: list[str] | None = None,
 ) -> HttpResponse:
     """The very sheet, and two fields to sign in. `again`: what was signed does not stand, for what it refused."""
@@ -196,7 +200,7 @@ def _second_step(
         "paper": sheets.sheet_context(plain(data.technical), plain(data.personal), hashes=data.hashes),
         "technical_hash": in_groups(shown.hashes[0]),
         "personal_hash": in_groups(shown.hashes[1]),
-        "signers": _signers(form, request.user.name, typed.cleaned_data["collected_by"]),
+        "signers": _signers(form, typed.signed_by.name, typed.cleaned_data["collected_by"]),
         "submit_label": "Let the car go and issue its sheet"
         if kind == SheetKind.UNFINISHED
         else "Hand over and issue the sheet",
@@ -205,7 +209,7 @@ def _second_step(
     return render(request, "jobs/handover_sign.html", context, status=422 if refused else 200)
 
 
-def _signers(form: forms.SignedForm, lead: str, collector: Keeper) -> list[dict[str, Any]]:
+def _signers(form: forms.Signatures, lead: str, collector: Keeper) -> list[dict[str, Any]]:
     return [
         {
             "part": part,
@@ -250,7 +254,7 @@ def _with_draft(page: dict[str, Any]) -> dict[str, Any]:
     return {**page, "paper": sheets.sheet_context(plain(draft.technical), plain(draft.personal))}
 
 
-def _page(job: Job, kind: SheetKind) -> dict[str, Any]:
+def _page(request: HttpRequest, job: Job, kind: SheetKind) -> dict[str, Any]:
     """The gate, and what else stands around both steps."""
     found = gate.look(job)
     blocks, stays = found.to_clear, []
@@ -282,7 +286,7 @@ def _page(job: Job, kind: SheetKind) -> dict[str, Any]:
         "tagged": any(row.code == "tag" for row in found.everything),
         "waivers": job.waivers.select_related("made_by"),
         "can_be_ready": job.state == JobState.FINAL_CHECKS,
-        "ready_form": forms.ReadyForm(auto_id=False),
+        "ready_form": forms.ReadyForm(auto_id="ready_%s", request=request),
         "here": job.state in IN_THE_BUILDING,
         **about(job),
     }

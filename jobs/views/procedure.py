@@ -25,6 +25,7 @@ from jobs.runs import state_of_version
 from jobs.step_questions import load_words
 from jobs.version_compare import compare
 from jobs.versions import lacks_of, seen_order, why_not_whole
+from workshop.copies import keeps_copy
 from workshop.pages import act_page, may
 from workshop.permissions import May
 
@@ -74,6 +75,7 @@ def procedures(request: HttpRequest) -> HttpResponse:
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def procedure(request: HttpRequest, procedure_id: UUID) -> HttpResponse:
     """One procedure: its newest version in full, and the earlier ones."""
     row = get_object_or_404(
@@ -129,6 +131,7 @@ def steps_of(version: ProcedureVersion, *, writes: bool = False) -> list[dict]:
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def procedure_version(request: HttpRequest, version_id: UUID) -> HttpResponse:
     """One version in full; a draft with what changes it and what it still lacks."""
     version = get_object_or_404(
@@ -324,7 +327,7 @@ def version_release(request: HttpRequest, version_id: UUID) -> HttpResponse:
         "its source first.",
         submit="Release it",
         fixed={"version": version},
-        form_kwargs={"version": version},
+        form_kwargs={"version": version, "request": request},
         done=version,
         said=f"{version} is released.",
         template="jobs/procedure_release.html",

@@ -46,6 +46,7 @@ def final_check(request: HttpRequest, job_id: UUID) -> HttpResponse:
         act=acts.final_check,
         title="Final check",
         fixed={"job": job},
+        form_kwargs={"request": request},
         done=job,
         template="jobs/final_check.html",
         context={

@@ -210,7 +210,11 @@ def sheet_sign(request: HttpRequest, sheet_id: UUID, part: str) -> HttpResponse:
     if part not in SignerPart.values:
         raise Http404("no such signer")
     signer = SignerPart(part)
-    who = request.user.name if signer == SignerPart.LEAD else found.job.handover.collected_by.name
+    if signer == SignerPart.LEAD:
+        # On a tablet of the shop it may be somebody else than whose session it is: chosen below.
+        who = "the lead" if request.device and request.device.is_enrolled else request.user.name
+    else:
+        who = found.job.handover.collected_by.name
     return act_page(
         request,
         form_class=forms.SignForm,
@@ -218,7 +222,7 @@ def sheet_sign(request: HttpRequest, sheet_id: UUID, part: str) -> HttpResponse:
         title=f"Signature: {signer.label.lower()}",
         submit="Write it down",
         fixed={"revision": found, "signer_part": signer.value},
-        form_kwargs={"signer_part": signer, "person": request.user},
+        form_kwargs={"signer_part": signer, "request": request},
         done=found,
         said="Written down.",
         template="jobs/sheet_sign.html",

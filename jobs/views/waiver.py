@@ -28,6 +28,7 @@ def waive(request: HttpRequest, job_id: UUID) -> HttpResponse:
         submit="Waive it",
         intro=blocker.text if blocker else "",
         fixed={"job": job},
+        form_kwargs={"request": request},
         done=job,
         said="Waived.",
         context=about(job),

@@ -276,10 +276,11 @@ def test_by_the_page_each_is_offered_what_they_may(client, above, run, lead, tec
     url = reverse("jobs:dispose", args=[above.pk])
     client.force_login(technician)
     form = client.get(url).context["form"]
-    assert [kind for kind, _ in form.fields["kind"].choices] == ["redone", "replaced"]
-    assert (
-        client.post(url, {"key": form["key"].value(), "kind": "accepted", "reason": "x"}).status_code == 422
-    )
+    # That it is accepted, a lead signs on whoever's session it is (tests/jobs/test_signers.py).
+    assert [kind for kind, _ in form.fields["kind"].choices] == ["redone", "replaced", "accepted"]
+    answer = client.post(url, {"key": form["key"].value(), "kind": "accepted", "reason": "x", "source": "y"})
+    assert answer.status_code == 422
+    assert "Choose who signs." in answer.text
     client.force_login(lead)
     page = client.get(url)
     assert "140 N·m is above the highest accepted value 130 N·m." in page.content.decode()
