@@ -281,7 +281,7 @@ def test_the_later_of_two_changes_is_refused_with_both_values(client, lead, tech
     answer = client.post(url, sent)
     page = answer.content.decode()
     assert answer.status_code == 422
-    assert "Now on record:" in page
+    assert "On record now (Tamsin Orrell, " in page
     assert "2510 mm, Read off the part or its plate, by Tamsin Orrell" in page
     for typed in ('value="2520"', 'value="measured on two cars"'):
         assert typed in page

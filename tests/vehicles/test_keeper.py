@@ -253,7 +253,7 @@ def test_a_conflict_shows_both_addresses(client, front_desk, lead, ashby):
     }
     page = client.post(reverse("vehicles:keeper-correct", args=[ashby.pk]), sent)
     assert page.status_code == 422
-    assert "Now on record:</strong> Mill Lane 4" in page.content.decode()
+    assert '<p class="lines">Mill Lane 4</p>' in page.content.decode()
     assert "Mill Lane 5" in page.content.decode()
 
 

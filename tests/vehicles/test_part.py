@@ -517,7 +517,7 @@ def test_gone_is_not_said_over_what_somebody_changed(client, technician, lead, p
     acts.assess_part(by=by(lead), part=part, seen_version=1, reason="looked again", condition="good")
     answer = client.post(url, sent | {"whereabouts_note": "not there"})
     assert answer.status_code == 422
-    assert "Somebody else changed this" in answer.text
+    assert f"{lead} changed this at " in answer.text
     assert "not there" in answer.text
 
 

@@ -337,7 +337,8 @@ def test_a_conflict_shows_both_texts_and_can_be_saved_again(client, lead, front_
     page = client.post(address, sent)
     text = page.content.decode()
     assert page.status_code == 422
-    assert "Now on record:</strong> sand" in text
+    assert f"{lead} changed this at " in text
+    assert '<p class="lines">sand</p>' in text
     assert 'value="grey"' in text
     assert 'name="seen_version" value="2"' in text
     assert client.post(address, {**sent, "seen_version": "2"}).status_code == 302

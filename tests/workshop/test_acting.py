@@ -101,7 +101,8 @@ def test_what_was_sent_is_kept_as_a_keyed_hash_only(db, lead, settings):
     first = _content_hash(content)
     settings.SECRET_KEY = "another key of another installation, long enough to be one"
     assert _content_hash(content) != first
-    assert "password" not in _hashable({"password": "five bolts in a row", "name": "Nell"})
+    secrets = {"password": "five bolts in a row", "pin": "395172"}
+    assert _hashable({**secrets, "name": "Nell"}) == {"name": "Nell"}
 
 
 def test_a_busy_database_brings_the_form_back_filled(client, lead, monkeypatch):
