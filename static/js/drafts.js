@@ -12,7 +12,7 @@
   const PREFIX = "draft ";
   const DAY = 24 * 3600 * 1000;
   const LIMITS = { days: 14, drafts: 40, perForm: 3, text: 60000 };
-  const SEEN = ["seen_version", "seen"];
+  const SEEN = ["seen_version", "seen_values", "seen"];
   // What does not say which form it is: it changes while the same form is filled in.
   const NEVER = ["csrfmiddlewaretoken", "key", "again", "shown", ...SEEN];
   const COUNTS = /(_count|_FORMS)$/;
@@ -287,6 +287,11 @@
   const orphans = [];
   // The form is opened by a link of this page, under a work line: the offer stands where it will open.
   let wanted = null; // the draft that goes into the form as soon as it is there
+  try { // what the tablet kept and the server refused: asked for on the page that lists it
+    const asked = sessionStorage.getItem("put back");
+    if (asked) wanted = { name: asked, until: Date.now() + 10000 };
+    sessionStorage.removeItem("put back");
+  } catch { /* shut off */ }
   const linkTo = (draft) => [...document.querySelectorAll("a[data-inline]")].find((each) => {
     const url = new URL(each.getAttribute("href"), location.href);
     return url.pathname + url.search === addressIn(draft.name);
@@ -385,6 +390,13 @@
     const key = event.detail.xhr.getResponseHeader("X-Saved-Key");
     if (key) forget(key);
   });
+  // What outbox.js keeps is no draft any more; what is wanted back of it becomes one again.
+  window.drafts = { of: (form) => ({ name: slot(identities().get(form), keyOf(form).value), ...take(form) }) };
+  ["outbox:put", "outbox:kept"].forEach((name) => document.addEventListener(name, (event) => {
+    waiting.forEach((timer) => clearTimeout(timer));
+    waiting.clear();
+    forget(event.detail.key);
+  }));
   document.addEventListener("htmx:afterSettle", look);
   document.addEventListener("htmx:load", look); // a form was opened in its place
   const before = new Set(all().map((each) => keyIn(each.name)));

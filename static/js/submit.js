@@ -76,13 +76,14 @@
     const form = event.target;
     if (form.getAttribute("method") !== "post") return;
     renew(form);
-    if ("repeat" in form.dataset) return;
+    if ("repeat" in form.dataset || "passing" in form.dataset) return; // passing: outbox.js sends it on
     if (held.has(form) || pending.has(form)) {
       event.preventDefault();
       event.stopImmediatePropagation();
       return;
     }
-    const scripted = form.matches("[hx-post], [hx-put], [hx-patch], [hx-delete], [data-hx-post]");
+    const scripted = form.matches("[data-queue], [data-signing], [data-needs-network], [hx-post], [hx-put], [hx-patch], "
+      + "[hx-delete], [data-hx-post]") || form.querySelector('[name="signer"]');
     // Afterwards: a button disabled too early is left out of what is sent.
     const button = event.submitter;
     pending.add(form);
@@ -114,6 +115,7 @@
     next.focus();
   });
 
+  document.addEventListener("outbox:settled", (event) => release(event.target));
   document.addEventListener("htmx:beforeRequest", () => say(""));
   document.addEventListener("htmx:afterRequest", (event) => {
     const form = event.detail.elt && event.detail.elt.closest("form");
