@@ -20,9 +20,9 @@ def remember_saved(request: HttpRequest, key: Any) -> None:
 
 def take_saved(request: HttpRequest) -> list[str]:
     """The keys saved since the last page, once. Called when a page names them, so that a part of a page does not
-    take them away.
+    take them away, nor a page that is only fetched to be kept as a copy.
     """
     session = getattr(request, "session", None)
-    if session is None or not session.get(SESSION_KEY):
+    if session is None or not session.get(SESSION_KEY) or getattr(request, "for_copy", False):
         return []
     return session.pop(SESSION_KEY)

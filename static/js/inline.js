@@ -38,7 +38,8 @@
     const url = link.getAttribute("href");
     link.setAttribute("aria-busy", "true");
     try {
-      const answer = await fetch(url, { headers: { "HX-Request": "true" }, credentials: "same-origin" });
+      const headers = { "HX-Request": "true", "X-Inline": "1" }; // the service worker has copies of some forms
+      const answer = await fetch(url, { headers, credentials: "same-origin" });
       if (!answer.ok) throw new Error(String(answer.status));
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const form = page.querySelector("main form.form");
@@ -47,6 +48,14 @@
       const heading = document.createElement("h3");
       heading.textContent = title ? title.textContent : link.textContent;
       box.replaceChildren(heading, ...page.querySelectorAll("main .intro, main .caution"), form);
+      if (answer.headers.has("X-Copy-Made")) {
+        const old = document.createElement("p");
+        old.className = "meta";
+        const then = new Date(answer.headers.get("X-Copy-Made"));
+        const day = then.toDateString() === new Date().toDateString() ? "" : ` on ${then.toLocaleDateString()}`;
+        old.textContent = `No answer from the workshop's server: this form is its copy of ${then.toTimeString().slice(0, 5)}${day}.`;
+        heading.after(old);
+      }
       box.dataset.url = url;
       mark(box, url);
       if (window.htmx) window.htmx.process(box);

@@ -18,6 +18,8 @@ PHONE = {
 
 
 def new_page(browser, url, **options):
+    # A service worker would answer pages of its own and pass by `page.route`: only where a test is about it.
+    options.setdefault("service_workers", "block")
     context = browser.new_context(base_url=url, locale="en-GB", timezone_id="Europe/Berlin", **options)
     context.set_default_timeout(10_000)  # 30 s by default: a failing run would take minutes
     return context.new_page()

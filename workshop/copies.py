@@ -1,0 +1,85 @@
+"""Copies of pages on the device: which pages may be kept for when the network is gone, and by whom they were seen.
+
+The service worker (`templates/sw.js`) keeps an answer only when it bears `X-Keep-Copy: <key of the person>`, beside
+those of that person alone. Pages with money, people, settings or the log do not bear it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from copy import deepcopy
+from functools import wraps
+
+from django.contrib.messages.storage.base import BaseStorage
+from django.http import HttpRequest, HttpResponse
+
+KEEP = "X-Keep-Copy"
+DROP = "X-Drop-Copies"
+# A page fetched by the worker itself, to be kept: nobody looks at this answer.
+FOR_COPY = "X-For-Copy"
+# The part of a page that a script asks for anew and that may be kept by itself: the work area of a run. Lists that
+# come while somebody types a search would only push pages out of the copies.
+PART = "work"
+
+
+class _Unread(BaseStorage):
+    """In place of the person's messages: they wait for the page that somebody looks at."""
+
+    def _get(self, *args, **kwargs):
+        return [], True
+
+    def _store(self, messages, response, *args, **kwargs):
+        return []
+
+
+def _unseen(view: Callable[..., HttpResponse], request: HttpRequest, *args, **kwargs) -> HttpResponse:
+    """The page as it would be, and nothing changed by it: messages and saved keys wait for somebody who looks, and
+    what an address chooses (a tool) is not chosen.
+    """
+    request._messages = _Unread(request)
+    request.for_copy = True
+    session = request.session
+    held, modified = deepcopy(dict(session.items())), session.modified
+    response = view(request, *args, **kwargs)
+    session.clear()
+    session.update(held)
+    session.modified = modified
+    return response
+
+
+def keeps_copy(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Mark a page as one whose last copy the device of the person who opens it keeps."""
+
+    @wraps(view)
+    def marked(request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        for_copy = FOR_COPY in request.headers
+        response = _unseen(view, request, *args, **kwargs) if for_copy else view(request, *args, **kwargs)
+        part = request.headers.get("HX-Target", "") if "HX-Request" in request.headers else PART
+        if (
+            request.method == "GET"
+            and response.status_code == 200
+            and part == PART
+            and request.user.is_authenticated
+        ):
+            response.headers[KEEP] = str(request.user.pk)
+        return response
+
+    return marked
+
+
+def drops_copies(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Mark the doors. Who sees one without a session is signed out: the copies of whoever was here last go from the
+    device. On a device that was revoked everybody's go. A locked session is still a session.
+    """
+
+    @wraps(view)
+    def marked(request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        response = view(request, *args, **kwargs)
+        device = request.device
+        if device and device.revoked_at is not None:
+            response.headers[DROP] = "all"
+        elif request.method == "GET" and response.status_code == 200 and not request.user.is_authenticated:
+            response.headers[DROP] = "last"
+        return response
+
+    return marked
