@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 
 from django.conf import settings
-from django.core.checks import Error, Tags, Warning, register
+from django.core.checks import Error, Info, Tags, Warning, register
 
 PDF_HINT = (
     "On Debian or Ubuntu: apt-get install --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 "
@@ -61,6 +61,19 @@ def site_address(app_configs, **kwargs):
             )
         ]
     return []
+
+
+@register()
+def own_certificate(app_configs, **kwargs):
+    """When the certificate of `serve --tls` ends, and what is wrong with it; nothing where there never was one."""
+    from workshop import trust
+
+    state = trust.look()
+    if state is None:
+        return []
+    if state.problem:
+        return [Warning(state.problem, id="workshop.W003")]
+    return [Info(state.in_words(), id="workshop.I003")]
 
 
 @register(Tags.database)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import secrets
 from pathlib import Path
 from urllib.parse import parse_qs, unquote, urlsplit
@@ -58,6 +59,12 @@ def env_choice(name: str, choices: tuple[str, ...], default: str) -> str:
 
 def env_list(name: str) -> list[str]:
     return [part.strip() for part in env_text(name).split(",") if part.strip()]
+
+
+def hosts_of(origins: list[str]) -> list[str]:
+    """The hosts of origins such as https://shop.lan:8443, each once, IPv6 in brackets as a Host header has it."""
+    hosts = [urlsplit(origin).netloc for origin in origins]
+    return list(dict.fromkeys(re.sub(r":\d+$", "", host) for host in hosts))
 
 
 def data_folder(base: Path) -> Path:
