@@ -11,8 +11,8 @@ class QuickPrint:
 
     pages = 1
 
-    def __init__(self, html: str, paper: str):
-        self.said = sha256(f"{paper} {html}")
+    def __init__(self, html: str, paper: str, css: str = ""):
+        self.said = sha256(f"{paper} {html}{css}")
 
     def printed(self) -> sheets.Printed:
         return sheets.Printed(f"%PDF-1.7\n% {self.said}\n%%EOF\n".encode(), self.pages)

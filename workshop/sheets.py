@@ -20,7 +20,11 @@ from django.contrib.staticfiles import finders
 from django.template.loader import render_to_string
 
 BASE_URL = "https://sheet.invalid/"
-PAPER_CSS = {"A4": "css/paper-a4.css", "Letter": "css/paper-letter.css"}
+PAPER_CSS = {
+    "A4": "css/paper-a4.css",
+    "Letter": "css/paper-letter.css",
+    "labels": "css/paper-labels.css",  # its size comes with each print
+}
 # What a sheet may be made of, with its media type; all of it stands in the app's own static files.
 ALLOWED = {
     "css/sheet.css": "text/css",
@@ -61,23 +65,25 @@ def print_pdf(template: str, context: Mapping[str, Any], paper: str) -> Printed:
     return lay_out(template, context, paper).printed()
 
 
-def lay_out(template: str, context: Mapping[str, Any], paper: str) -> LaidOut:
-    """Set a sheet on its pages.
+def lay_out(template: str, context: Mapping[str, Any], paper: str, css: str = "") -> LaidOut:
+    """Set a sheet on its pages; `css` is what is reckoned for this print alone, such as the sizes of labels.
 
     Raises `weasyprint.urls.FatalURLFetchingError` (a `BaseException`) when the template names anything outside
     `ALLOWED`, and `OSError` where the machine lacks the PDF library (`workshop.checks.pdf_problem`).
     """
-    return _set_on_pages(render_to_string(template, {**context, "for_engine": True}), paper)
+    return _set_on_pages(render_to_string(template, {**context, "for_engine": True}), paper, css)
 
 
-def _set_on_pages(html: str, paper: str) -> LaidOut:
-    from weasyprint import HTML  # takes 0.3 s and 30 MB: only where something is printed
+def _set_on_pages(html: str, paper: str, extra: str = "") -> LaidOut:
+    from weasyprint import CSS, HTML  # takes 0.3 s and 30 MB: only where something is printed
 
     # The font library stamps the time of printing into each embedded font; without it the same data gives the
     # same bytes. By the convention of reproducible-builds.org this variable says which time to take.
     os.environ.setdefault("SOURCE_DATE_EPOCH", "0")
     fonts, css, fetcher = _kit(paper)
     page = HTML(string=html, base_url=BASE_URL, url_fetcher=fetcher)
+    if extra:
+        css = [*css, CSS(string=extra, url_fetcher=fetcher, font_config=fonts)]
     return LaidOut(page.render(stylesheets=css, font_config=fonts))
 
 
@@ -107,10 +113,15 @@ def _kit(paper: str) -> tuple[Any, list[Any], Any]:
 
 def qr_svg(address: str, title: str) -> str:
     """A QR code as inline SVG without a style attribute; its title becomes the text for those who don't see it."""
+    return qr_code(address, title, border=2)
+
+
+def qr_code(address: str, title: str, *, border: int) -> str:
+    """As `qr_svg`, with a white border of so many modules. Level M of ISO/IEC 18004, or better where it costs no room."""
     import segno
 
     code = segno.make(address, error="m", micro=False)
-    return code.svg_inline(title=title, omitsize=True, border=2)
+    return code.svg_inline(title=title, omitsize=True, border=border)
 
 
 def in_groups(digest: str, size: int = 4) -> list[str]:
