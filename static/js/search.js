@@ -72,6 +72,21 @@
     window.addEventListener("pageshow", () => show(false));
   });
 
+  // The button beside the box reads a label with the camera, where the browser can; its script comes with the first tap.
+  const scanner = document.querySelector("button[data-scan-src]");
+  if (scanner && navigator.mediaDevices?.getUserMedia && window.BarcodeDetector) {
+    window.BarcodeDetector.getSupportedFormats().then((formats) => {
+      scanner.hidden = !formats.includes("qr_code");
+    }, () => {});
+    scanner.addEventListener("click", () => {
+      if (window.scan) return; // it listens by itself
+      const script = document.createElement("script");
+      script.src = scanner.dataset.scanSrc;
+      script.addEventListener("load", () => window.scan.from(scanner));
+      document.head.append(script);
+    });
+  }
+
   // A field that hides the rows of this page in which what is typed does not occur. Enter goes on with its form.
   const fold = (text) => text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase();
   document.querySelectorAll("input[data-narrows]").forEach((input) => {

@@ -60,7 +60,12 @@ def guide_typing(field: forms.Field, name: str) -> None:
         attrs.setdefault("inputmode", "tel")
     elif "inputmode" not in attrs:
         attrs.setdefault("autocapitalize", "words" if name == "name" else "sentences")
-    if not isinstance(widget, forms.Textarea):
+    if isinstance(widget, forms.Textarea):
+        # Spoken, a text comes whole: cut off in silence at the limit, its end would be lost. The form says the limit.
+        attrs.pop("maxlength", None)
+        attrs.setdefault("spellcheck", "true")
+        attrs.setdefault("enterkeyhint", "enter")
+    else:
         attrs.setdefault("enterkeyhint", "next")
         if name in PERSONAL:
             attrs.setdefault("autocomplete", "off")
