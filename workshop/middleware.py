@@ -14,6 +14,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import ImproperlyConfigured, ValidationError
 from django.db import OperationalError
 from django.http import HttpResponse
+from django.middleware.gzip import GZipMiddleware
 from django.shortcuts import render, resolve_url
 from django.urls import reverse
 from django.utils.deprecation import MiddlewareMixin
@@ -58,9 +59,9 @@ class SignedIn(LoginRequiredMiddleware):
     """Signed-in by default. A script's request gets 401 and the way to sign in, not a page in place of its part."""
 
     def handle_no_permission(self, request, view_func):
-        if "HX-Request" in request.headers:
-            here = _page_of(request, request.headers.get("HX-Current-URL")) or request.path
-            address = f"{resolve_url(settings.LOGIN_URL)}?{urlencode({REDIRECT_FIELD_NAME: here})}"
+        if "HX-Request" in request.headers or "X-Outbox" in request.headers:
+            here = page_of(request, request.headers.get("HX-Current-URL")) or request.path
+            address = f"{way_in(request)}?{urlencode({REDIRECT_FIELD_NAME: here})}"
             return HttpResponse(status=401, headers={"HX-Redirect": address})
         if request.method == "POST":
             messages.warning(
@@ -69,22 +70,50 @@ class SignedIn(LoginRequiredMiddleware):
                 "typed is offered there again, or is still in it one page further back. Then send it again.",
             )
             # The address of an act may show no form: the one that held it does.
-            here = _page_of(request, request.headers.get("Referer")) or request.get_full_path()
-            return redirect_to_login(here, settings.LOGIN_URL)
-        return super().handle_no_permission(request, view_func)
+            here = page_of(request, request.headers.get("Referer")) or request.get_full_path()
+            return redirect_to_login(here, way_in(request))
+        return redirect_to_login(request.get_full_path(), way_in(request))
 
 
-def _page_of(request, address: str | None) -> str:
+def way_in(request) -> str:
+    """Where one signs in: on the shop's own tablet by tapping a name, elsewhere with name and password."""
+    device = getattr(request, "device", None)
+    return reverse("workshop:door") if device and device.enrolled_at else resolve_url(settings.LOGIN_URL)
+
+
+def page_of(request, address: str | None) -> str:
     """Path and query of the page that a request came from; empty where that is not ours, or the door itself."""
     if not address or not url_has_allowed_host_and_scheme(address, {request.get_host()}):
         return ""
     parts = urlsplit(address)
-    if not parts.path.startswith("/") or parts.path in (
-        reverse("workshop:login"),
-        reverse("workshop:logout"),
-    ):
+    doors = (reverse("workshop:login"), reverse("workshop:logout"), door := reverse("workshop:door"))
+    if not parts.path.startswith("/") or parts.path in doors or parts.path.startswith(f"{door}in/"):
         return ""
     return f"{parts.path}?{parts.query}" if parts.query else parts.path
+
+
+class CompressedText(GZipMiddleware):
+    """Pages and other text are sent compressed; photos and PDFs are so already.
+
+    A page holds secrets (the token of its forms) beside what an address brought in, which is what the BREACH attack
+    measures through a compressed answer's length. Here every answer bears a new mask over the token, Django's
+    middleware adds up to 100 random bytes ("Heal The Breach"), and no other site's page can have a signed-in page
+    fetched: the session's cookie is SameSite=Lax, and no page can be framed. The mark of a live page becomes a weak
+    one, which `live.still_so` reads as well.
+    """
+
+    TEXT = (
+        "text/",
+        "application/json",
+        "application/javascript",
+        "application/manifest+json",
+        "image/svg+xml",
+    )
+
+    def process_response(self, request, response):
+        if response.streaming or not response.get("Content-Type", "").startswith(self.TEXT):
+            return response
+        return super().process_response(request, response)
 
 
 def no_nul(get_response):

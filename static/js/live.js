@@ -8,7 +8,8 @@
 // [data-say] is read out when it changes ("2 things still block handover").
 (() => {
   const root = () => document.querySelector("[data-live]");
-  if (!root()) return;
+  // A copy, shown without network, says so itself and is loaded anew when the server answers.
+  if (!root() || document.querySelector('meta[name="copy-made"]')) return;
   const SLOW = 30; // seconds between two tries while the server does not answer
   const waiting = new Map(); // part in which somebody types → what is to stand there
   let mark = root().dataset.markOfPage;
@@ -30,7 +31,7 @@
     const focus = document.activeElement;
     if (focus && focus !== part && part.contains(focus) && focus.matches("input, select, textarea")) return true;
     // A photo on its way, or one that did not get through, is not to be swept away either.
-    if (part.querySelector(".sending, .failed")) return true;
+    if (part.querySelector(".sending, .failed, .photo.kept-here")) return true;
     return [...part.querySelectorAll("input, select, textarea")].some(typed);
   };
 
@@ -151,8 +152,10 @@
       if (answer.status === 200) take(await answer.text());
       else if (answer.status === 401) {
         tell("You are signed out: this page is no longer up to date. Sign in and load it again.");
+        document.dispatchEvent(new Event("live:signed-out"));
         return;
-      } else if (answer.status === 403 || answer.status === 404) return;
+      } else if (answer.status === 423) document.dispatchEvent(new Event("lock:refused")); // locked elsewhere: covered here
+      else if (answer.status === 403 || answer.status === 404) return;
       else if (answer.status !== 304) throw new Error(String(answer.status));
       lost = 0;
       tell("");
@@ -174,5 +177,6 @@
   // Back from another page, the browser may show this one as it was left.
   window.addEventListener("pageshow", (event) => { if (event.persisted) ask(); });
   window.addEventListener("online", ask);
+  document.addEventListener("lock:unlocked", ask);
   later(every());
 })();

@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
-from tests.browser.test_pages import BUTTON, LEAST, MEASURE, SIDEWAYS, in_both_themes
+from tests.browser.sweep import BUTTON, LEAST, MEASURE, SIDEWAYS, in_both_themes
 from tests.factories.handover import owner_of
 from tests.factories.tool import CalibrationFactory, ToolFactory
 from tests.people import by

@@ -6,7 +6,6 @@ that scrolls sideways; targets that a finger meets; and what axe finds against W
 
 from __future__ import annotations
 
-from axe_playwright_python.base import AXE_SCRIPT
 from django.urls import reverse
 from playwright.sync_api import expect
 
@@ -14,62 +13,36 @@ from jobs import demo
 from jobs.acts import torque, work
 from jobs.models import Damage, Job, Procedure, Run, SheetRevision, WorkLine
 from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
+from tests.browser.sweep import (
+    BUTTON,
+    COLOURS,
+    CUT_OFF,
+    FOCUS,
+    LEAST,
+    MEASURE,
+    MOVING,
+    NARROW,
+    REACH,
+    SIDEWAYS,
+    STUCK,
+    WCAG,
+    too_heavy,
+    violations,
+)
 from tests.people import PASSWORD, by
+from tests.tablet import enrolled, give_pin, put_in_hand
 from vehicles.models import Attachment, Fault, FittedPart, Keeper, OutstandingItem, Survey, Vehicle
 from workshop.models import Person, TorqueTool
 
-# Success criteria of WCAG 2.2, levels A and AA, as axe's rules are tagged with them.
-WCAG = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
-# A theme changes colours and nothing else, so the second look at a page asks for these rules alone; and a telephone
-# shows the colours that were looked at on the tablet.
-COLOURS = {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}
-
-# A target's least side by WCAG 2.2, success criterion 2.5.8 (W3C Recommendation, 5 October 2023): 24 by 24 CSS
-# pixels; a link within a sentence is excepted there. 48 px for the app's own buttons and keys is the house's rule:
-# hands in gloves, a tablet on a bench.
-LEAST, BUTTON = 24, 48
-
-MEASURE = """([least, button]) => {
-  const shown = (each) => each.checkVisibility({ checkVisibilityCSS: true, checkOpacity: true })
-    && !each.closest(".sr-only, .skip");
-  const inSentence = (each) => each.localName === "a" && getComputedStyle(each).display === "inline"
-    && each.parentElement.textContent.trim().length > each.textContent.trim().length;
-  const said = (each) => {
-    const box = each.getBoundingClientRect();
-    const name = each.textContent.trim().replace(/\\s+/g, " ").slice(0, 30) || each.name || each.id;
-    return `<${each.localName} class="${each.className}"> “${name}” ${box.width.toFixed(1)} × ${box.height.toFixed(1)}`;
-  };
-  // A box or a dot in its label is met wherever the label is met.
-  const met = (each) => (each.matches("[type=checkbox], [type=radio]") && each.closest("label")) || each;
-  const wrong = [];
-  const targets = "button, a[href], summary, select, textarea, input:not([type=hidden])";
-  for (const each of document.querySelectorAll(`form :is(${targets}), .actions :is(${targets})`)) {
-    if (!shown(each) || inSentence(each)) continue;
-    const box = met(each).getBoundingClientRect();
-    if (box.width < least || box.height < least) wrong.push(`target below ${least} px: ${said(each)}`);
-  }
-  for (const each of document.querySelectorAll(".btn, .key")) {
-    // Rounded to a hundredth: the layout counts in sixty-fourths of a pixel.
-    if (shown(each) && Math.round(each.getBoundingClientRect().height * 100) / 100 < button)
-      wrong.push(`button below ${button} px: ${said(each)}`);
-  }
-  return wrong;
-}"""
-
-# A telephone's browser widens its viewport to what sticks out, so the width asked for is given.
-SIDEWAYS = """(width) => {
-  if (document.documentElement.scrollWidth <= width) return [];
-  const out = [...document.querySelectorAll("body *")].filter((each) => {
-    const right = each.getBoundingClientRect().right + scrollX;
-    return right > width + 1 && !each.closest(".table-wrap, nav") ;
-  });
-  const names = out.slice(0, 4).map((each) => `<${each.localName} class="${each.getAttribute("class") || ""}">`);
-  return [`sideways: ${document.documentElement.scrollWidth} px of ${width}: ${names.join(" ")}`];
-}"""
+# The tablet at 200 %: twice as large, half as many CSS pixels each way.
+ZOOMED = {"width": 590, "height": 410}
 
 
 def places() -> list[tuple[str, str, int, str]]:
-    """(address, who opens it, status, how closely it is looked at) for the main pages; "axe" is all, "" without."""
+    """(address, who opens it, status, how closely it is looked at) for the main pages.
+
+    "@tamsin" is Tamsin on the shop's enrolled tablet. "axe" is all, "" without; "locked" is under the idle lock.
+    """
     car = Vehicle.objects.get(make="Halden")
     old = Vehicle.objects.get(make="Veldt")
     closed, open_job = Job.objects.get(vehicle=car), Job.objects.get(vehicle__make="Ostra")
@@ -146,95 +119,122 @@ def places() -> list[tuple[str, str, int, str]]:
         (reverse("vehicles:my-cars"), "corin", 200, "axe"),
         (reverse("vehicles:my-car", args=[car.pk]), "corin", 200, "axe"),
         (reverse("workshop:login"), "", 200, "axe"),
+        (reverse("jobs:labels") + f"?car={car.pk}", "lida", 200, "axe"),
+        (reverse("workshop:devices"), "silvan", 200, "axe"),
+        (reverse("workshop:enrol"), "silvan", 200, "axe"),
+        (reverse("workshop:pin"), "tamsin", 200, "axe"),
+        (reverse("workshop:waiting"), "tamsin", 200, "axe"),
+        (reverse("workshop:offline"), "tamsin", 200, "axe"),
+        (reverse("workshop:trust"), "", 200, "axe"),
+        (reverse("workshop:door"), "@", 200, "axe"),
+        (reverse("workshop:enter", args=[give_pin(Person.objects.get(sign_in_name="tamsin")).pk]), "@", 200, "axe"),
+        (reverse("jobs:floor"), "@tamsin", 200, "axe"),
+        (reverse("jobs:job", args=[open_job.pk]), "@tamsin", 200, "locked"),
         ("/no-such-page/", "silvan", 404, "axe"),
         (reverse("workshop:people"), "tamsin", 403, "axe"),
     ]  # fmt: skip
 
 
 def test_the_main_pages(browser, live_server, tmp_path):
+    """Each page is loaded once, on the tablet, and then looked at in other sizes and the other theme."""
     demo.play(demo.Demo.open(tmp_path), lambda text: None)
-    pages, wrong = places(), []
-    for device in (TABLET, PHONE):
-        # Without motion: a colour that is still on its way would be measured as it is then. And with one dot to
-        # a pixel: what is measured here is in CSS pixels, and painting four dots takes time.
-        options = {**device, "device_scale_factor": 1, "reduced_motion": "reduce"}
-        page = new_page(browser, live_server.url, **options)
-        width, here = device["viewport"]["width"], None
-        watch = Watch(page, live_server.url)
-        for address, who, status, closely in pages:
-            if who != here:
-                sign_in(page, Person.objects.get(sign_in_name=who) if who else None, live_server.url)
-                here = who
-            watch.expected = status
-            response = page.goto(address)
-            said = [] if response.status == status else [f"answers {response.status}"]
-            said += page.evaluate(SIDEWAYS, width)
-            if closely != "paper":
-                said += page.evaluate(MEASURE, [LEAST, BUTTON])
-            if closely == "axe":
-                said += in_both_themes(page, device)
-            elif closely:
-                page.emulate_media(color_scheme="light")
-                # The watermark is pale on purpose, and no information: the same words stand beside the number.
-                said += violations(page, WCAG, leave_out=".watermark")
-            wrong += [f"{width} {address} as {who or 'nobody'}: {text}" for text in said]
-        wrong += [f"{width} {text}" for text in watch.complaints]
-        page.context.close()
+    pages, wrong, here = places(), [], None
+    bay = enrolled(Person.objects.get(sign_in_name="lida"))
+    # Without motion: a colour that is still on its way would be measured as it is then. And with one dot to
+    # a pixel: what is measured here is in CSS pixels, and painting four dots takes time.
+    options = {**TABLET, "device_scale_factor": 1, "reduced_motion": "reduce"}
+    page = new_page(browser, live_server.url, **options)
+    page.context.set_default_timeout(30_000)
+    watch = Watch(page, live_server.url)
+    for address, who, status, closely in pages:
+        if who != here:
+            name, here = who.removeprefix("@"), who
+            person = Person.objects.get(sign_in_name=name) if name else None
+            if who.startswith("@"):
+                put_in_hand(page, person, bay, live_server.url)
+            else:
+                sign_in(page, person, live_server.url)
+        watch.expected = status
+        page.set_viewport_size(TABLET["viewport"])
+        page.emulate_media(color_scheme="light")
+        response = page.goto(address)
+        if closely == "locked":
+            page.evaluate("() => document.dispatchEvent(new Event('lock:refused'))")
+            page.locator(".lock").wait_for()
+        said = [] if response.status == status else [f"answers {response.status}"]
+        said += [*page.evaluate(SIDEWAYS, TABLET["viewport"]["width"]), *too_heavy(page)]
+        # The watermark is pale on purpose, and no information: the same words stand beside the number.
+        leave_out = ".watermark" if closely == "paper" else None
+        if closely:
+            said += violations(page, WCAG, leave_out)
+        if closely != "paper":
+            said += [*page.evaluate(MEASURE, [LEAST, BUTTON]), *page.evaluate(MOVING), *page.evaluate(FOCUS)]
+            said += at_other_sizes(page, closely)
+        if closely in ("axe", "locked"):
+            page.emulate_media(color_scheme="dark")
+            said += [f"dark: {text}" for text in (*violations(page, COLOURS), *page.evaluate(FOCUS))]
+        wrong += [f"{address} as {who or 'nobody'}: {text}" for text in said]
+    wrong += watch.complaints
+    page.context.close()
     assert not wrong, "\n".join(["", *dict.fromkeys(wrong)])
     assert len(pages) > 35
 
 
-def in_both_themes(page, device: dict, leave_out: str | None = None) -> list[str]:
-    """What axe finds on this page, in light and dark; on a telephone all but the colours."""
-    page.emulate_media(color_scheme="light")
-    if device is PHONE:
-        return violations(page, WCAG, leave_out, without=COLOURS["values"])
-    said = violations(page, WCAG, leave_out)
-    page.emulate_media(color_scheme="dark")
-    return said + [f"dark: {text}" for text in violations(page, COLOURS)]
-
-
-def violations(
-    page, rules: dict, leave_out: str | None = None, without: list[str] | None = None
-) -> list[str]:
-    if not page.evaluate("() => 'axe' in window"):
-        page.evaluate(AXE_SCRIPT)
-    found = page.evaluate(
-        "([leaveOut, runOnly, rules]) => axe.run({ include: [document], exclude: leaveOut ? [[leaveOut]] : [] },"
-        # Without preloading: for a shadow tree axe writes a style element into it, which the policy stops.
-        " { runOnly, rules, resultTypes: ['violations'], preload: false })",
-        [leave_out, rules, {name: {"enabled": False} for name in without or []}],
-    )
-    assert found["passes"], "axe looked at nothing"
-    return [
-        f"{row['id']}: {node['html'][:120]} {node['failureSummary'].splitlines()[-1].strip()[:160]}"
-        for row in found["violations"]
-        for node in row["nodes"][:3]
-    ]
+def at_other_sizes(page, closely: str) -> list[str]:
+    """On a telephone, and on the tablet at twice the size of everything (1.4.4: half as many CSS px)."""
+    said = []
+    for name, size in (("zoomed", ZOOMED), ("phone", PHONE["viewport"])):
+        page.set_viewport_size(size)
+        found = [*page.evaluate(SIDEWAYS, size["width"]), *page.evaluate(STUCK), *page.evaluate(CUT_OFF)]
+        if size is not ZOOMED:
+            found += [*page.evaluate(MEASURE, [LEAST, BUTTON]), *page.evaluate(REACH)]
+            found += violations(page, NARROW) if closely else []
+        said += [f"{name}: {text}" for text in found]
+    return said
 
 
 def test_what_is_looked_for_is_seen(tablet, live_server):
-    """The watch and the measures of this file on a page that has each of these faults."""
+    """The watch and the measures of the sweep, on a page that has each of the faults that they look for."""
     watch = Watch(tablet, live_server.url)
+    tablet.emulate_media(reduced_motion="reduce")
     tablet.goto(reverse("workshop:login"))
-    assert (
-        watch.complaints == tablet.evaluate(SIDEWAYS, 1180) == tablet.evaluate(MEASURE, [LEAST, BUTTON]) == []
-    )
+    measures = {
+        MEASURE: [LEAST, BUTTON],
+        SIDEWAYS: 1180,
+        MOVING: None,
+        FOCUS: None,
+        STUCK: None,
+        CUT_OFF: None,
+    }
+
+    def measured() -> list[str]:
+        return [text for script, given in measures.items() for text in tablet.evaluate(script, given)]
+
+    assert watch.complaints == measured() == too_heavy(tablet) == tablet.evaluate(REACH) == []
+    assert [text.split()[0] for text in too_heavy(tablet, first=20_000, later=1_000)] == ["first", "later"]
     tablet.evaluate("""() => {
         document.querySelector("h1").setAttribute("style", "color: red");
         document.querySelector("form").insertAdjacentHTML("beforeend", "<p><a href='#x'>x</a></p>");
         document.querySelector(".btn.primary").className = "btn low";
+        document.querySelector("main").insertAdjacentHTML("afterbegin",
+          "<a class='btn primary' href='#x'>Go</a><p class='bar-over'><a href='#a'>a</a><a href='#b'>b</a></p>");
         const sheet = new CSSStyleSheet();
-        sheet.replaceSync(".low { min-height: 30px; padding: 0 } h1 { width: 1300px; color: #eee }");
+        sheet.replaceSync(".low { min-height: 30px; padding: 0; width: 1.5rem; overflow: hidden; transition: color 1s }"
+          + " .low:focus-visible { outline: 1px solid; box-shadow: none } h1 { width: 1300px; color: #eee }"
+          + " .bar-over { position: fixed; left: 0; right: 0; bottom: 0; height: 40%; max-width: none; font-size: 9px }");
         document.adoptedStyleSheets = [sheet];
         fetch("http://elsewhere.example/").catch(() => {});
         setTimeout(() => { throw new Error("a fault in a script"); }, 0);
     }""")
-    found = "\n".join(tablet.evaluate(SIDEWAYS, 1180) + tablet.evaluate(MEASURE, [LEAST, BUTTON]))
-    for said in ("sideways: 1", "target below 24 px: <a", "button below 48 px: <button"):
+    found = "\n".join(measured())
+    for said in ("sideways: 1", "target below 24 px: <a", "button below 48 px: <button", "moves: <button",
+                 "focus hardly seen (1 px", "bars cover 328 px of 820", "cut off: <button"):  # fmt: skip
         assert said in found, (said, found)
     for rules in (WCAG, COLOURS):
         assert "color-contrast: <h1" in "\n".join(violations(tablet, rules))
+    assert "target-size: <a" in "\n".join(violations(tablet, NARROW))
+    tablet.set_viewport_size(PHONE["viewport"])
+    assert "out of a thumb's reach" in "\n".join(tablet.evaluate(REACH))
     tablet.goto("/no-such-page/")
     complaints = "\n".join(watch.complaints)
     for said in ("policy: style-src-attr inline", "policy: connect-src http://elsewhere.example/",

@@ -14,7 +14,7 @@ from jobs.acts import procedure as acts
 from jobs.acts import procedure_step as step_acts
 from jobs.models import ProcedureStep, ProcedureVersion
 from tests.browser.devices import TABLET, Watch, new_page, sign_in
-from tests.browser.test_pages import BUTTON, LEAST, MEASURE, in_both_themes
+from tests.browser.sweep import BUTTON, LEAST, MEASURE, in_both_themes
 from tests.factories.procedure import WHEEL, ProcedureFactory
 from tests.factories.run import RunFactory, click, click_all
 from tests.factories.tool import ToolFactory

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 
 from jobs.models import SheetRevision, SignatureInk, SignOff
 from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
-from tests.browser.test_pages import BUTTON, LEAST, MEASURE, SIDEWAYS, in_both_themes
+from tests.browser.sweep import BUTTON, LEAST, MEASURE, SIDEWAYS, in_both_themes
 from tests.factories.handover import ReadyJobFactory
 from tests.factories.work import owner_of
 from tests.people import by
