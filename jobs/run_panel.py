@@ -1,7 +1,7 @@
 """What the run screen asks for at the place where the hand is, and all that its templates read.
 
 `mode` names the panel beside the drawing: start (cautions), new (single-use fasteners), tool, set
-(the wrench anew), enter, correct, lead_only (a correction that only a lead makes), look (a fastener that has a
+(the wrench anew), enter, correct, undo (take the reading back), lead_only (a correction that only a lead makes), look (a fastener that has a
 reading), check, decide, held, through, complete,
 ended, read.
 """
@@ -15,7 +15,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs import angle_estimate
+from jobs import angle_estimate, run_plan, tool_in_hand
 from jobs import run_screen as screen
 from jobs.forms import torque as forms
 from jobs.models import TorqueReading
@@ -23,12 +23,10 @@ from jobs.models.procedure import OrderOfWork, StageKind
 from jobs.models.torque import AngleBy, ReadingKind, ReadingVerdict
 from jobs.run_screen import Place
 from jobs.run_state import FastenerState, RunState
+from jobs.tool_in_hand import KEPT_TOOL
 from workshop.engineering.units import Amount, show
 from workshop.models import TorqueTool
 from workshop.permissions import May
-
-# The tool in hand is chosen once and kept for the next readings of this person on this device.
-KEPT_TOOL = {StageKind.TORQUE: "torque_tool", StageKind.ANGLE: "angle_tool"}
 
 # The answers of a correction, on one line each.
 SHORT = {
@@ -44,6 +42,7 @@ SHORT = {
 WHY_BY_FLAG = {"below": "Was below its limit", "not_counting": "The reading before does not count"}
 # Offered for a tap, so that nobody types them with gloves on; anything else may be written.
 WHY_AGAIN = ("Checked once more", "Another tool", "Part was taken off again")
+WHY_UNDONE = ("Tapped by mistake", "Wrong fastener chosen", "It was not done", "It has to be done anew")
 WHY_WRONG = ("Wrong number typed", "Wrong fastener chosen", "Wrong tool chosen", "Tapped by mistake")
 
 
@@ -62,17 +61,23 @@ def context(
     check_form: forms.SecondCheckForm | None = None,
     page: str = "",
     preview: bool = False,
+    tool_said: str = "",
 ) -> dict[str, Any]:
     """All that `jobs/_run_work.html` reads. With `preview` nothing can be recorded: a draft is shown as
-    it will be.
+    it will be. `tool_said`: why what was typed or scanned is no tool to be used here.
     """
     asked = request.POST if form is not None else request.GET
     if check_form is not None:  # a second check that was refused stays where it was typed
         asked = {"step": place.step.step.pk, "do": "check"}
     page = page or reverse("jobs:run", args=[state.run.pk])
     kind = place.stage.stage.kind
-    rows = screen.tools_for(place, timezone.localdate(), state.readings)
-    chosen, angle_by = chosen_tool(request, kind, rows, form)
+    today = timezone.localdate()
+    last = [] if preview or kind not in KEPT_TOOL else tool_in_hand.last_used(request, state.readings)
+    rows = screen.tools_for(place, today, state.readings, last)
+    chosen, angle_by = tool_in_hand.chosen(request, kind, rows, form)
+    refused = None
+    if form is None and wrong is None and not preview and tool_in_hand.is_refused(request, chosen):
+        refused, chosen = chosen, None
     if preview and chosen is None:
         chosen = next((row for row in rows if not row["unfit"]), None)
     tool = chosen["tool"] if chosen else None
@@ -108,7 +113,9 @@ def context(
     )
     if form is None and mode == "correct" and lead_only:
         mode = "lead_only"  # said before anything is typed for nothing
-    if form is None and mode == "correct":
+    if mode == "correct" and asked.get("do") == "undo":
+        mode = "undo"
+    if form is None and mode in ("correct", "undo"):
         form = forms.CorrectionForm(wrong=wrong, state=state, of=place.step, stage=place.stage)
     elif form is None and may_write:
         form = forms.ReadingForm(
@@ -128,6 +135,7 @@ def context(
     if check_form is not None and mode not in ("check", "held"):
         check_form = None
     check_of = _check_of(mode, place, checks)
+    sent = screen.sent_later(state.readings)
     # Links that stay at this fastener: where it has a reading, it is to be recorded again.
     stay = {"do": "again" if place.one.reading is not None else None}
     return {
@@ -149,6 +157,10 @@ def context(
         "tools": rows,
         "tool": tool,
         "tool_row": chosen,
+        "tool_said": tool_said,
+        "tool_refused": tool_in_hand.refusal(refused, _aim_through(refused, state, place), today)
+        if refused and mode == "tool"
+        else None,
         "angle_by": angle_by,
         "tool_name": KEPT_TOOL.get(kind, ""),
         "change_tool": screen.url_of(page, place, **stay, **{KEPT_TOOL[kind]: "none"})
@@ -164,16 +176,18 @@ def context(
             said_set=said_set,
         ),
         "stages": screen.stage_rows(place, page),
+        "plan": run_plan.plan_of(state, place, tool, form.through if form else None, page)
+        if mode == "enter" and not preview
+        else "",
         **_last(state),
         # Its room is kept from the first reading on, so that the button stays where it is.
         "show_last": not preview
-        and mode not in ("correct", "look", "lead_only")
+        and mode not in ("correct", "undo", "look", "lead_only")
         and (asked.get("do") != "again" or bool(place.one.flag)),
         "decisions": [] if preview else screen.decisions(state),
         "checks": checks,
         "check_of": check_of,
-        "check_form": check_form or (None if check_of is None else _check_form(check_of)),
-        "others": screen.others_who_may_check(check_of["of"], state.readings) if check_of else [],
+        "check_form": check_form or (None if check_of is None else _check_form(request, check_of)),
         "new_needed": [one for one in state.steps if one.needs_new and one.held_by is None],
         "new_form": forms.NewFittedForm() if mode == "new" else None,
         "steps": [
@@ -182,7 +196,7 @@ def context(
         "complete_form": forms.CompleteForm() if mode == "complete" else None,
         "of_fastener": screen.fastener_rows(place) if mode == "look" else [],
         "record": [
-            {"of": one, "readings": screen.reading_rows(state, one)}
+            {"of": one, "readings": screen.reading_rows(state, one, sent)}
             for one in state.steps
             if one.readings or one.checks or one.new_fitted
         ],
@@ -249,9 +263,9 @@ def _check_of(mode: str, place: Place, checks: list[dict[str, Any]]) -> dict[str
     return next((row for row in checks if row["of"] is place.step), checks[0] if checks else None)
 
 
-def _check_form(row: dict[str, Any]) -> forms.SecondCheckForm | None:
-    """None where it was found not in order: the joint is worked on first."""
-    return None if row["of"].check == "failed" else forms.SecondCheckForm(of=row["of"], mine=not row["mine"])
+def _check_form(request: HttpRequest, row: dict[str, Any]) -> forms.SecondCheckForm | None:
+    """None where it was found not in order: the joint is worked on first. One query: who may sign it."""
+    return None if row["of"].check == "failed" else forms.SecondCheckForm(of=row["of"], request=request)
 
 
 def _entry(state, place, tool, angle_by, form, wrong) -> dict[str, Any]:
@@ -301,6 +315,7 @@ def _entry(state, place, tool, angle_by, form, wrong) -> dict[str, Any]:
         "legend": legend,
         "asks_why": wrong is not None or (place.one.reading is not None and not until_still),
         "reasons": WHY_WRONG if wrong is not None else WHY_AGAIN,
+        "why_undone": WHY_UNDONE,
         "action": reverse("jobs:reading-correct", args=[wrong.pk])
         if wrong is not None
         else reverse("jobs:reading-add", args=[state.run.pk]),
@@ -329,16 +344,11 @@ def empty(place: Place, tool: TorqueTool | None) -> list:
     return [None, target.unit if target else None]
 
 
-def chosen_tool(request, kind, rows, form) -> tuple[dict | None, str]:
-    name = KEPT_TOOL.get(kind)
-    if not name:
-        return None, ""
-    wanted = request.session.get(name)
-    if form is not None and form.is_bound:
-        wanted = form.data.get("tool") or form.data.get("angle_by") or wanted
-    if kind == StageKind.ANGLE and wanted == AngleBy.PAINT_MARK:
-        return None, AngleBy.PAINT_MARK.value
-    return next((row for row in rows if str(row["tool"].pk) == wanted), None), ""
+def _aim_through(row: dict[str, Any], state: RunState, place: Place) -> Amount | None:
+    """What this tool would be set to here: the target, or what the extension of its last reading makes of it."""
+    aim = screen.aim_of(place.target) if place.stage.stage.kind == StageKind.TORQUE else None
+    taken = screen.through_before(state, place, row["tool"])
+    return taken.to_set(aim) if aim and taken else aim
 
 
 def _standing(state: RunState, reading: TorqueReading | None) -> FastenerState | None:

@@ -16,12 +16,13 @@ from jobs.models import StageTarget, TorqueReading
 from jobs.models.procedure import LimitKind, OrderOfWork, StageKind
 from jobs.models.torque import ReadingKind, ReadingVerdict
 from jobs.run_state import FastenerState, RunState, StageState, StepState
+from jobs.run_words import times_words
 from jobs.through import Through
+from jobs.tool_in_hand import SHOWN_AS_LAST
 from workshop.engineering.numbers import ordinal
 from workshop.engineering.units import UNITS, Amount, rounded, show
-from workshop.models import Person, TorqueTool
+from workshop.models import Event, Person, TorqueTool
 from workshop.models.tools import ToolKind
-from workshop.permissions import TABLE, May
 
 SET_KINDS = (ReadingKind.CLICKED, ReadingKind.DID_NOT_MOVE)
 
@@ -220,8 +221,11 @@ def _aimed(target: StageTarget) -> Decimal | None:
 # -------------------------------------------------------------------------------------------------------
 
 
-def tools_for(place: Place, day: date, readings: Sequence[TorqueReading] = ()) -> list[dict[str, Any]]:
-    """Tools of the right kind, those that are fit for this target first, each with why not: three queries.
+def tools_for(
+    place: Place, day: date, readings: Sequence[TorqueReading] = (), last: Sequence[Any] = ()
+) -> list[dict[str, Any]]:
+    """Tools of the right kind, each with why not: three queries. Those that are fit for this target come first,
+    of these the `last` used (keys, the latest first).
 
     A tool that was last used through an extension (in `readings`) is judged by what it is set to.
     """
@@ -242,9 +246,14 @@ def tools_for(place: Place, day: date, readings: Sequence[TorqueReading] = ()) -
                 "unfit": tool.unfit_because(taken.to_set(aim) if taken else aim, on=day),
                 "range": f"{show(low_high[0])} to {show(low_high[1])}" if low_high else "",
                 "deviation": calibration.deviation_percent if calibration else None,
+                "last": tool.pk in last[:SHOWN_AS_LAST],
             }
         )
-    return sorted(found, key=lambda row: (bool(row["unfit"]), row["tool"].label))
+    turn = {key: place for place, key in enumerate(last)}
+    return sorted(
+        found,
+        key=lambda row: (bool(row["unfit"]), turn.get(row["tool"].pk, len(turn)), row["tool"].label),
+    )
 
 
 def kinds_of(place: Place, tool: TorqueTool | None) -> list[dict[str, str]]:
@@ -352,13 +361,6 @@ def may_check(step: StepState, person: Person, readings: list[TorqueReading]) ->
     return not any(row.step_id == step.step.pk and row.made_by_id == person.pk for row in readings)
 
 
-def others_who_may_check(step: StepState, readings: list[TorqueReading]) -> list[Person]:
-    """Who else may do the second check of this step: two queries."""
-    took = {row.made_by_id for row in readings if row.step_id == step.step.pk}
-    people = Person.objects.holding(*TABLE[May.SECOND_CHECK]).order_by("name")
-    return [person for person in people if person.pk not in took]
-
-
 def stage_rows(place: Place, page: str) -> list[dict[str, Any]]:
     """The stages of the step at hand with how far they are."""
     return [
@@ -403,8 +405,20 @@ def fastener_rows(place: Place) -> list[dict[str, Any]]:
     ]
 
 
-def reading_rows(state: RunState, of: StepState) -> list[dict[str, Any]]:
-    """All readings of a step, the newest first; each says whether it stands, or what was put in its place."""
+def sent_later(readings: Sequence[TorqueReading]) -> set[str]:
+    """Keys of the readings that a device kept until it could send them: one query where any came late."""
+    late = [str(row.pk) for row in readings if row.written_down_late and not row.corrects_id]
+    if not late:
+        return set()
+    events = Event.objects.filter(subject_kind="jobs.torquereading", subject_id__in=late)
+    # The body is canonical JSON, so a device's time that is there is a text.
+    return {key for key, body in events.values_list("subject_id", "body") if '"device_time":"' in body}
+
+
+def reading_rows(state: RunState, of: StepState, sent: set[str]) -> list[dict[str, Any]]:
+    """All readings of a step, the newest first; each says whether it stands, or what was put in its place, and
+    when it was done where that is not when it was written down. `sent`: see `sent_later`.
+    """
     names = {stage.stage.pk: stage.stage.name for stage in of.stages}
     standing = {one.reading.pk: one for stage in of.stages for one in stage.fasteners.values() if one.reading}
     decided: dict = {}
@@ -417,6 +431,7 @@ def reading_rows(state: RunState, of: StepState) -> list[dict[str, Any]]:
             "stands": row.pk in standing,
             "one": standing.get(row.pk),
             "dispositions": decided.get(row.pk, []),
+            "times": times_words(row, sent=str(row.pk) in sent),
         }
         for row in reversed(state.readings)
         if row.step_id == of.step.pk

@@ -11,7 +11,7 @@ from django.utils.formats import date_format
 from jobs import through
 from jobs.models import SecondCheck, TorqueReading
 from jobs.models.procedure import LimitKind
-from jobs.models.torque import ReadingKind, ReadingVerdict
+from jobs.models.torque import SAME_MINUTE, ReadingKind, ReadingVerdict
 from workshop.engineering.units import BASE, UNITS, Amount, rounded, show, with_label
 from workshop.engineering.verdict import DecisionRule, Limits, judge
 
@@ -62,6 +62,21 @@ def _said(reading: TorqueReading) -> str:
         case ReadingKind.NOT_DONE:
             return "taken back: it was not done"
     return f"measured {value}"
+
+
+def times_words(reading: TorqueReading, *, sent: bool = False) -> str:
+    """When a reading was done and when it came onto the record, where these are not one: "written down at 14:20,
+    done 13:55". `sent`: the device kept it until it could send it.
+    """
+    done, written = timezone.localtime(reading.made_at), timezone.localtime(reading.received_at)
+    if written - done < SAME_MINUTE:
+        return ""
+    at = "H:i" if done.date() == written.date() else "j M H:i"
+    if reading.corrects_id:
+        return f"put right at {date_format(written, at)}"
+    if sent:
+        return f"kept on the tablet at {date_format(done, at)}, sent at {date_format(written, at)}"
+    return f"written down at {date_format(written, at)}, done {date_format(done, at)}"
 
 
 def typed_words(value: Decimal, unit: str) -> str:

@@ -1,8 +1,11 @@
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 from django.core.exceptions import ValidationError
 
+from jobs.forms.earlier import EarlierField
 from jobs.models import Procedure, ProcedureStage, ProcedureStep, TorqueReading
 from jobs.models.procedure import StageKind
 from jobs.models.torque import AngleBy, CheckMethod, CheckResult, DispositionKind, ReadingKind, ReadingVerdict
@@ -13,7 +16,8 @@ from jobs.through import ASKED, Through, of_reading, through_of
 from workshop.engineering.units import BASE, UNITS, Amount, rounded, units_of
 from workshop.forms.base import ActForm
 from workshop.forms.fields import AmountField, MomentField
-from workshop.models import TorqueTool
+from workshop.forms.signing import SignedForm
+from workshop.models import Person, TorqueTool
 from workshop.models.shop import TorqueUnit
 from workshop.models.tools import ToolKind
 from workshop.permissions import May
@@ -95,10 +99,11 @@ class EntryForm(ActForm):
     angle_by = forms.ChoiceField(choices=[("", "–"), *AngleBy.choices], required=False, label="Angle by")
     redo_reason = forms.CharField(label="Why it is done again", max_length=200, required=False)
     confirmed_odd = forms.BooleanField(label="Typed as meant: the unit is right", required=False)
-    made_at = MomentField(
+    made_at = EarlierField(
         required=False,
-        label="Done earlier? When",
-        help_text="For what is written down later: it is judged by the tool's calibration on that day.",
+        label="Done earlier? At what time",
+        help_text="For what is written down later: both times stand on record, and it is judged by the tool's "
+        "calibration on that day.",
     )
 
     def __init__(self, *args, state: RunState, of: StepState, stage: StageState, **kwargs):
@@ -139,6 +144,11 @@ class EntryForm(ActForm):
             gone.append("running_torque")
         for name in gone:
             del self.fields[name]
+
+    @property
+    def made_at_typed(self) -> bool:
+        """A time was typed: its fold stands open."""
+        return self.is_bound and any(self.data.get(f"made_at_{part}") for part in ("time", "day"))
 
     @property
     def through(self) -> Through | None:
@@ -293,9 +303,13 @@ class NewFittedForm(ActForm):
     made_at = MomentField(required=False, label="Done earlier? When")
 
 
-class SecondCheckForm(ActForm):
-    """`mine`: this person took a reading in the step. Only then may they say that nobody else is there."""
+class SecondCheckForm(SignedForm):
+    """Signed by somebody who took no reading in the step: they are offered first.
 
+    Only who took one may say that nobody else is there.
+    """
+
+    right = May.SECOND_CHECK
     method = forms.ChoiceField(label="How it was checked", widget=forms.RadioSelect)
     tool = forms.ModelChoiceField(
         queryset=TorqueTool.objects.none(),
@@ -331,7 +345,8 @@ class SecondCheckForm(ActForm):
     )
     made_at = MomentField(required=False, label="Done earlier? When")
 
-    def __init__(self, *args, of: StepState, mine: bool, **kwargs):
+    def __init__(self, *args, of: StepState, **kwargs):
+        self.took = {row.made_by_id for row in of.readings}
         super().__init__(*args, **kwargs)
         methods = [CheckMethod(method) for method in of.check_methods]
         self.fields["method"].choices = [(method.value, method.label) for method in methods]
@@ -344,13 +359,47 @@ class SecondCheckForm(ActForm):
             self.initial.setdefault("tool", next((t for t in used if t.kind != ToolKind.ANGLE), None))
         else:
             del self.fields["tool"]
-        if not mine:
+        if not self.took & {self.session_person.pk, self.signed_by.pk}:
             del self.fields["alone_because"]
 
+    def people_who_sign(self) -> list[Person]:
+        """Those who took no reading in the step first."""
+        return sorted(super().people_who_sign(), key=lambda one: one.pk in self.took)
 
-class DisposeForm(ActForm):
-    """Offers what may be decided about this reading by this person."""
+    def remarks(self, person: Person) -> list[str]:
+        return [*(["took readings here"] if person.pk in self.took else []), *super().remarks(person)]
 
+    def first_signer(self) -> Person | None:
+        """Whoever may check it and is here, else the first who may."""
+        if self.others and self.session_person.pk in self.took:
+            return self.others[0]
+        return super().first_signer()
+
+    @property
+    def others(self) -> list[Person]:
+        """Who else than the session's own person may check it."""
+        people = self.fields["signer"].people.values()
+        return [one for one in people if one.pk not in self.took and one.pk != self.session_person.pk]
+
+    @property
+    def mine(self) -> bool:
+        """The session's own person took no reading in it."""
+        return self.session_person.pk not in self.took
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if data.get("alone_because") and self.signed_by.pk not in self.took and not self.mine:
+            self.add_error(
+                "signer",
+                f"Nobody else is here: then {self.session_person}, who took readings, signs it. Choose that name.",
+            )
+        return data
+
+
+class DisposeForm(SignedForm):
+    """What may be decided about this reading. That it is accepted as it is, a lead signs, on whoever's session."""
+
+    right = May.DISPOSITION
     kind = forms.ChoiceField(label="What is done", widget=forms.RadioSelect)
     reason = forms.CharField(label="Reason", max_length=300)
     source = forms.CharField(
@@ -360,9 +409,9 @@ class DisposeForm(ActForm):
         help_text="Needed where a reading above its limit is accepted.",
     )
 
-    def __init__(self, *args, of: StepState, one: FastenerState, person, **kwargs):
+    def __init__(self, *args, of: StepState, one: FastenerState, **kwargs):
         super().__init__(*args, **kwargs)
-        above, lead = one.verdict == ReadingVerdict.ABOVE, person.may(May.DISPOSITION)
+        above, lead = one.verdict == ReadingVerdict.ABOVE, bool(self.fields["signer"].people)
         kinds = [kind for kind in DispositionKind if kind in AGAIN]
         if above and of.by_sight_only:
             kinds = [DispositionKind.REPLACED]
@@ -373,6 +422,13 @@ class DisposeForm(ActForm):
         self.fields["kind"].choices = [(kind.value, kind.label) for kind in kinds]
         if DispositionKind.ACCEPTED not in kinds:
             del self.fields["source"]
+        self.asks_lead = any(kind not in AGAIN for kind in kinds)
+
+    @property
+    def is_signed(self) -> bool:
+        return (
+            self.is_bound and self["kind"].data in DispositionKind.values and self["kind"].data not in AGAIN
+        )
 
 
 class AbandonForm(ActForm):

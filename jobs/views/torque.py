@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from jobs import run_panel as panel
 from jobs import run_screen as screen
+from jobs import tool_in_hand
 from jobs.acts import disposition as disposition_acts
 from jobs.acts import second_check as second_check_acts
 from jobs.acts import torque as acts
@@ -19,9 +20,12 @@ from jobs.models import Run, TorqueReading, WorkLine
 from jobs.models.torque import DispositionKind
 from jobs.run_state import FastenerState, RunState, StepState
 from jobs.runs import state_of
+from jobs.tool_in_hand import KEPT_TOOL
+from workshop.copies import keeps_copy
 from workshop.forms.base import ActForm
 from workshop.pages import act_page, answered, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 
 def _run(run_id: UUID) -> Run:
@@ -56,18 +60,19 @@ def run_start(request: HttpRequest, line_id: UUID) -> HttpResponse:
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def run(request: HttpRequest, run_id: UUID) -> HttpResponse:
     """The run: pattern, keypad, what was recorded, what still blocks. A fixed number of queries.
 
-    `do`: "again" (record this fastener again), "correct" (with `reading`), "check" (second check of the
-    step).
+    `do`: "again" (record this fastener again), "correct" and "undo" (with `reading`), "check" (second check of
+    the step). `torque_tool`, `angle_tool` or `tool_label` (typed or scanned) choose the tool.
     """
     found = _run(run_id)
-    _keep_tool(request)
     state = state_of(found)
-    wrong = _wrong(state, request) if request.GET.get("do") == "correct" else None
+    wrong = _wrong(state, request) if request.GET.get("do") in ("correct", "undo") else None
     place = screen.place_of(state, panel.asked_for(wrong) if wrong else request.GET)
-    return _answer(request, panel.context(request, state, place, wrong=wrong))
+    said = tool_in_hand.keep(request, place.stage.stage.kind)
+    return _answer(request, panel.context(request, state, place, wrong=wrong, tool_said=said))
 
 
 def _answer(request: HttpRequest, context: dict[str, Any], status: int = 200) -> HttpResponse:
@@ -87,16 +92,8 @@ def _wrong(state: RunState, request: HttpRequest) -> TorqueReading | None:
     return row
 
 
-def _keep_tool(request: HttpRequest) -> None:
-    for name in panel.KEPT_TOOL.values():
-        if wanted := request.GET.get(name):
-            if wanted == "none":
-                request.session.pop(name, None)
-            else:
-                request.session[name] = wanted[:40]
-
-
 @may(May.RUN_PROCEDURE)
+@queued(acts.record_reading, what="Torque reading")
 def reading_add(request: HttpRequest, run_id: UUID) -> HttpResponse:
     """One reading, one request. Answers the run's work area as it stands then, or the keypad filled (422)."""
     found = _run(run_id)
@@ -112,7 +109,7 @@ def reading_add(request: HttpRequest, run_id: UUID) -> HttpResponse:
             request, panel.context(request, state, place, form=form), status=200 if worked else 422
         )
     if form.is_valid() and form.try_act(acts.record_reading, request=request, run=found):
-        if name := panel.KEPT_TOOL.get(place.stage.stage.kind):
+        if name := KEPT_TOOL.get(place.stage.stage.kind):
             row: TorqueReading = form.answer
             request.session[name] = str(row.tool_id) if row.tool_id else row.angle_by
         return _recorded(request, found, form)
@@ -122,6 +119,7 @@ def reading_add(request: HttpRequest, run_id: UUID) -> HttpResponse:
 
 
 @may(May.RUN_PROCEDURE)
+@queued(acts.correct_reading, what="Torque reading put right")
 def reading_correct(request: HttpRequest, reading_id: UUID) -> HttpResponse:
     """Put right what was written down wrong: on the run screen, with its keypad."""
     row = get_object_or_404(TorqueReading.objects.only("pk", "run_id"), pk=reading_id)
@@ -148,13 +146,14 @@ def _recorded(request: HttpRequest, found: Run, form: ActForm) -> HttpResponse:
 
 
 @may(May.RUN_PROCEDURE)
+@queued(acts.record_round, what="Torque readings, several at once")
 def round_add(request: HttpRequest, run_id: UUID) -> HttpResponse:
     """Several fasteners of one stage at once."""
     found = _run(run_id)
     state = state_of(found)
     place = screen.place_of(state, request.POST or request.GET)
     rows = screen.tools_for(place, timezone.localdate(), state.readings)
-    chosen, angle_by = panel.chosen_tool(request, place.stage.stage.kind, rows, None)
+    chosen, angle_by = tool_in_hand.chosen(request, place.stage.stage.kind, rows, None)
     tool = chosen["tool"] if chosen else None
     taken = screen.through_before(state, place, tool)
     return act_page(
@@ -179,6 +178,7 @@ def round_add(request: HttpRequest, run_id: UUID) -> HttpResponse:
 
 
 @may(May.RUN_PROCEDURE)
+@queued(acts.say_new_fitted, what="New fasteners")
 def new_fitted(request: HttpRequest, run_id: UUID, step_id: int) -> HttpResponse:
     found = _run(run_id)
     of = _step(state_of(found), step_id)
@@ -200,9 +200,8 @@ def second_check(request: HttpRequest, run_id: UUID, step_id: int) -> HttpRespon
     found = _run(run_id)
     state = state_of(found)
     of = _step(state, step_id)
-    mine = not screen.may_check(of, request.user, state.readings)
     if request.method == "POST":
-        form = forms.SecondCheckForm(request.POST, of=of, mine=mine)
+        form = forms.SecondCheckForm(request.POST, of=of, request=request)
         if form.is_valid() and form.try_act(
             second_check_acts.second_check, request=request, run=found, step=of.step
         ):
@@ -219,10 +218,12 @@ def second_check(request: HttpRequest, run_id: UUID, step_id: int) -> HttpRespon
         form_class=forms.SecondCheckForm,
         act=second_check_acts.second_check,
         title=f"Second check: {of.step.title}",
-        intro="You took readings in this step: somebody else does the second check." if mine else "",
+        intro=""
+        if screen.may_check(of, request.user, state.readings)
+        else "You took readings in this step: somebody else does the second check.",
         submit="Checked",
         fixed={"run": found, "step": of.step},
-        form_kwargs={"of": of, "mine": mine},
+        form_kwargs={"of": of, "request": request},
         done=found,
         said="The second check is on record.",
         context={"kicker": str(found), "kicker_url": found.get_absolute_url()},
@@ -255,11 +256,17 @@ def dispose(request: HttpRequest, reading_id: UUID) -> HttpResponse:
         title=f"{row.step.title}, fastener {row.fastener}: {one.verdict_label.lower()}",
         submit="Decide",
         fixed={"reading": row},
-        form_kwargs={"of": of, "one": one, "person": request.user},
+        form_kwargs={"of": of, "one": one, "request": request},
         done=row.run,
         said=f"{row.step.title}, {row.stage.name}, fastener {row.fastener}: {decided.lower()}.",
         template="jobs/run_dispose.html",
-        context={"kicker": str(row.run), "kicker_url": row.run.get_absolute_url(), "row": row},
+        context={
+            "kicker": str(row.run),
+            "kicker_url": row.run.get_absolute_url(),
+            "row": row,
+            "signing_only": "accepted",
+            "signing_hint": "Accepted as it is: a lead signs for that.",
+        },
     )
 
 

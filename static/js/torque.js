@@ -31,7 +31,9 @@
     at.typing = "1";
     said("");
     says();
+    typed();
   };
+  const typed = () => document.dispatchEvent(new CustomEvent("run:typed"));
   document.addEventListener("click", (event) => {
     const key = event.target.closest("[data-key]");
     if (key) press(key.dataset.key);
@@ -42,8 +44,31 @@
       into.focus({ preventScroll: true });
     }
   });
+
+  // --- done earlier: minutes off the field's time, or off now. Now is the server's, where the page came just now:
+  // the clock of a tablet may be wrong.
+  let came = null; // {minutes of the shop's day when the work area came, the device's clock then}
+  const clockCame = () => {
+    const work = document.getElementById("work");
+    const at = work && work.dataset.clock && !document.querySelector('meta[name="copy-made"]')
+      ? work.dataset.clock : new Date().toTimeString();
+    came = { minutes: Number(at.slice(0, 2)) * 60 + Number(at.slice(3, 5)), at: Date.now() };
+  };
+  document.addEventListener("click", (event) => {
+    const tapped = event.target.closest("[data-minutes]");
+    if (!tapped) return;
+    const field = tapped.closest(".clock-row").querySelector("[data-clock]");
+    const by = tapped.dataset.minutes;
+    if (by) {
+      const [hours, minutes] = field.value.split(":").map(Number);
+      const from = field.value ? hours * 60 + minutes : came.minutes + Math.floor((Date.now() - came.at) / 60000);
+      const then = Math.max(from + Number(by), 0) % 1440; // yesterday is chosen, not slipped into
+      field.value = [Math.floor(then / 60), then % 60].map((part) => String(part).padStart(2, "0")).join(":");
+    } else field.value = "";
+    field.dispatchEvent(new Event("change", { bubbles: true }));
+  });
   document.addEventListener("input", (event) => {
-    if (event.target === number()) form().dataset.typing = "1";
+    if (event.target === number()) { form().dataset.typing = "1"; typed(); }
   });
 
   // --- the keyboard, while nothing else is being typed in
@@ -144,7 +169,7 @@
     const here = document.querySelector(".strip .stage.here");
     const strip = here && here.closest(".strip");
     if (strip) strip.scrollLeft = here.offsetLeft - strip.clientWidth / 3;
-    document.querySelectorAll("[data-keypad], [data-reasons]").forEach((each) => { each.hidden = false; });
+    document.querySelectorAll("[data-keypad], [data-reasons], [data-minutes]").forEach((each) => { each.hidden = false; });
     // The keys on the screen are bigger than those of a tablet's own keyboard, which would cover them.
     const input = number();
     if (input && window.matchMedia("(pointer: coarse)").matches) input.inputMode = "none";
@@ -152,8 +177,17 @@
   };
   // A page that the browser kept whole shows what was on record when it was left.
   window.addEventListener("pageshow", (event) => { if (event.persisted) window.location.reload(); });
-  document.addEventListener("htmx:afterSwap", () => {
+  // The verdict is said by a part of the page that stays: what comes with its words in it is not read out. The place,
+  // which takes the focus, is named for those who listen, so nothing is read twice.
+  const speak = () => {
+    const last = document.querySelector(".last:not([data-none])");
+    const place = document.getElementById("run-said");
+    if (last && place) place.textContent = [...last.querySelectorAll(":scope > p:not(.put-right)")].map((each) => each.textContent.trim().replace(/\s+/g, " ")).join(". ");
+  };
+  const swapped = (answered) => {
+    clockCame();
     ready();
+    if (answered && !document.getElementById("form-errors")) speak();
     // Whoever works by keyboard or hears the page goes on where the entry is; the picture stays where it was.
     const wrong = document.getElementById("form-errors");
     const place = wrong || document.getElementById("place");
@@ -163,9 +197,27 @@
     const why = wrong && document.querySelector("#work .why .errors");
     const box = why && why.getBoundingClientRect();
     if (box && (box.top < 0 || box.bottom > window.innerHeight)) why.scrollIntoView({ block: "nearest" });
-  });
-  document.addEventListener("htmx:afterSettle", () => {
+  };
+  const showButton = () => {
     if (document.getElementById("form-errors") && form()) form().querySelector(".record").scrollIntoView({ block: "nearest" });
+  };
+  document.addEventListener("htmx:afterSwap", (event) => swapped(event.detail.requestConfig.verb === "post"));
+  document.addEventListener("htmx:afterSettle", showButton);
+  // The same, where run-kept.js sent the reading and puts the answer in its place.
+  document.addEventListener("run:swapped", ({ detail: how }) => {
+    if (how === "sent") { // nobody asked for it: the focus stays where it is
+      clockCame();
+      ready();
+      return;
+    }
+    swapped(true);
+    showButton();
+    // The second half of a double tap would meet the next form's button, in the same place.
+    const fresh = [...document.querySelectorAll('form[hx-post] button:not([type="button"])')];
+    fresh.forEach((each) => { each.inert = true; });
+    setTimeout(() => fresh.forEach((each) => { each.inert = false; }), 400);
   });
+  document.addEventListener("run:place", () => says());
+  clockCame();
   ready();
 })();

@@ -183,9 +183,11 @@ def test_the_second_check_is_made_by_another_person_on_the_same_screen(
     expect(tablet.get_by_role("heading", name="The run is complete")).to_be_visible()
 
 
-def test_without_a_network_what_was_typed_stays_and_the_page_says_what_to_do(
+def test_where_nothing_can_be_kept_what_was_typed_stays_and_the_page_says_what_to_do(
     tablet, live_server, technician, run, tool
 ):
+    """A browser whose storage is shut off: the reading is sent as ever, and without a network it stays in the form."""
+    tablet.add_init_script("Object.defineProperty(window, 'indexedDB', { get() { return undefined; } });")
     opened(tablet, run, technician, live_server, tool)
     for key in "121":
         tablet.get_by_role("button", name=key, exact=True).tap()
