@@ -15,7 +15,26 @@ CAR_OWNER = frozenset({"car_owner"})
 EVERYBODY = STAFF | CAR_OWNER
 
 # Open to people who are not signed in.
-PUBLIC = {"health", "favicon", "workshop:login", "workshop:logout", "jobs:confirm"}
+PUBLIC = {
+    "health",
+    "favicon",
+    "workshop:login",
+    "workshop:logout",
+    "workshop:door",
+    "workshop:enter",
+    "workshop:lock",
+    "workshop:unlock",
+    "workshop:pin-first",
+    "workshop:waiting",
+    "workshop:token",
+    "jobs:confirm",
+    "workshop:trust",
+    "workshop:trust-certificate",
+    "workshop:trust-certificate-text",
+    "workshop:manifest",
+    "workshop:worker",
+    "workshop:offline",
+}
 
 WHO: dict[str, frozenset[str]] = {
     "home": EVERYBODY,
@@ -27,6 +46,7 @@ WHO: dict[str, frozenset[str]] = {
     "workshop:person": LEADS,
     "workshop:person-change": OWNER,
     "workshop:person-password": OWNER,
+    "workshop:person-pin-clear": OWNER,
     "workshop:competence-add": OWNER,
     "workshop:competence-withdraw": OWNER,
     "workshop:devices": LEADS,
@@ -34,6 +54,13 @@ WHO: dict[str, frozenset[str]] = {
     "workshop:device-rename": LEADS,
     "workshop:device-revoke": LEADS,
     "workshop:device-readmit": LEADS,
+    "workshop:device-lost": LEADS,
+    "workshop:device-lock-time": LEADS,
+    "workshop:device-end-enrolment": LEADS,
+    "workshop:pin-lock-seen": LEADS,
+    "workshop:enrol": LEADS,
+    "workshop:pin": STAFF,
+    "workshop:awake": STAFF,
     "workshop:log": LEADS,
     "workshop:words-erase": OWNER,
     "workshop:styles": STAFF,
@@ -194,6 +221,10 @@ WHO: dict[str, frozenset[str]] = {
     "jobs:tag-lift": HANDS,
     "jobs:thing-out": HANDS,
     "jobs:thing-back": HANDS,
+    "jobs:labels": STAFF,
+    "jobs:labels-pdf": STAFF,
+    "jobs:vehicle-labels": STAFF,
+    "jobs:phrases": STAFF,
     "jobs:waive": LEADS,
     "jobs:waivers": LEADS,
     "jobs:line": STAFF,

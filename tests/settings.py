@@ -22,6 +22,7 @@ for _name in (
     "SHOP_TIME_ZONE",
     "HSTS_SECONDS",
     "BEHIND_PROXY",
+    "LOCAL_TLS",
     "EMERGENCY_ADMIN",
 ):
     os.environ.pop(_name, None)

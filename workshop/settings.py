@@ -21,12 +21,16 @@ if SITE_URL and (_site.scheme not in ("http", "https") or not _site.hostname):
     raise ImproperlyConfigured(
         f"SITE_URL is {SITE_URL!r}: use the whole address, such as https://shop.example"
     )
-_https = _site.scheme == "https"
+# Where `serve --tls` answers: it sets this for the processes that it starts, which https comes first.
+LOCAL_TLS = env.env_list("LOCAL_TLS")
+_https = _site.scheme == "https" or bool(LOCAL_TLS)
 
 ALLOWED_HOSTS = env.env_list("ALLOWED_HOSTS") or ["localhost", "127.0.0.1", "[::1]"]
 if _site.hostname and _site.hostname not in ALLOWED_HOSTS:
     ALLOWED_HOSTS.append(_site.hostname)
+ALLOWED_HOSTS += [host for host in env.hosts_of(LOCAL_TLS) if host not in ALLOWED_HOSTS]
 CSRF_TRUSTED_ORIGINS = [f"{_site.scheme}://{_site.netloc}"] if SITE_URL else []
+CSRF_TRUSTED_ORIGINS += [origin for origin in LOCAL_TLS if origin.startswith("https:")]
 
 INSTALLED_APPS = [
     "workshop",
@@ -51,15 +55,23 @@ MIDDLEWARE = [
     "workshop.middleware.content_security_policy",
     "workshop.middleware.no_nul",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    # After the static files: they lie there compressed.
+    "workshop.middleware.CompressedText",
+    # Before session and person: a poll of an unchanged page costs one query.
+    "workshop.live.still_so",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    # What a tablet kept acts as the person who made it: before whatever asks who is signed in.
+    "workshop.queued.Queue",
     "workshop.middleware.SignedIn",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "workshop.middleware.device",
+    # After the tablet's queue, whose grants pass a locked session.
+    "workshop.idle.IdleLock",
     "workshop.middleware.DeclaredPermission",
     "workshop.middleware.Refusals",
 ]
@@ -141,7 +153,10 @@ SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 14 * 24 * 3600
 CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _https
-SECURE_HSTS_SECONDS = env.env_number("HSTS_SECONDS", 31_536_000) if _https else 0
+# With the shop's own certificate no browser is bound to https: a device that does not trust it yet, or no longer,
+# must still get to the page that says how, over plain http.
+SECURE_HSTS_SECONDS = env.env_number("HSTS_SECONDS", 31_536_000) if _https and not LOCAL_TLS else 0
+SECURE_REDIRECT_EXEMPT = [r"^trust(/|$)", r"^health/$", r"^static/", r"^favicon\.ico$"] if LOCAL_TLS else []
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = False
 SECURE_PROXY_SSL_HEADER = (
     ("HTTP_X_FORWARDED_PROTO", "https") if env.env_flag("BEHIND_PROXY", default=False) else None

@@ -74,7 +74,7 @@ def _photo(**fields: Any) -> SimpleNamespace:
     usual = {
         "get_absolute_url": "#photos",
         "is_picture": True,
-        "thumb_url": "/static/img/mark.svg",
+        "small_url": "/static/img/mark.svg",
         "width": 160,
         "height": 120,
         "gone": "",

@@ -156,12 +156,15 @@ class WriteLineForm(Folded, EditForm, _TakesOn):
 
     complaint = forms.CharField(label="Complaint", max_length=300, widget=forms.Textarea(attrs={"rows": 2}))
     cause = forms.CharField(
-        label="Cause", required=False, widget=forms.Textarea(attrs={"rows": 3}), help_text="What was found."
+        label="Cause",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3, "data-phrases": "cause"}),
+        help_text="What was found.",
     )
     correction = forms.CharField(
         label="Correction",
         required=False,
-        widget=forms.Textarea(attrs={"rows": 4}),
+        widget=forms.Textarea(attrs={"rows": 4, "data-phrases": "correction"}),
         help_text="What was done.",
     )
 
@@ -346,7 +349,10 @@ class FinishForm(Folded, EditForm):
     parts = [("", ("correction", "made_at"))]
     folds = (("", "It was done earlier than now", ("made_at",)),)
 
-    correction = forms.CharField(label="Correction: what was done", widget=forms.Textarea(attrs={"rows": 4}))
+    correction = forms.CharField(
+        label="Correction: what was done",
+        widget=forms.Textarea(attrs={"rows": 4, "data-phrases": "correction"}),
+    )
     made_at = earlier()
 
 

@@ -16,6 +16,7 @@ from jobs.models import Job, JobState
 from vehicles.models import Angle, Attachment, Occasion
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 
 def visible_job(request: HttpRequest, job_id: UUID) -> Job:
@@ -46,6 +47,7 @@ def round_page(request: HttpRequest, job_id: UUID, occasion: str) -> HttpRespons
 
 
 @may(May.ADD_FILES)
+@queued(acts.angle_not_possible, what="No picture of this")
 def not_possible(request: HttpRequest, job_id: UUID, occasion: str, angle: str) -> HttpResponse:
     job = visible_job(request, job_id)
     if occasion not in Occasion.values or angle not in Angle.values:

@@ -16,9 +16,11 @@ from jobs.models import Job, LabourClock
 from jobs.views.work import line_page, visible_line
 from workshop.pages import may
 from workshop.permissions import May
+from workshop.queued import queued
 
 
 @may(May.LABOUR)
+@queued(acts.start_clock, what="Start of work")
 def clock_start(request: HttpRequest, line_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
     return line_page(
@@ -35,6 +37,7 @@ def clock_start(request: HttpRequest, line_id: UUID) -> HttpResponse:
 
 
 @may(May.LABOUR)
+@queued(acts.stop_clock, what="End of work")
 def clock_stop(request: HttpRequest, clock_id: UUID) -> HttpResponse:
     clock = get_object_or_404(
         LabourClock.objects.select_related("line__job__vehicle", "person").filter(

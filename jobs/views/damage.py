@@ -25,6 +25,7 @@ from vehicles.models import Vehicle
 from vehicles.panels import HeadNote, add_head_note
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 PER_PAGE = 25
 
@@ -55,6 +56,7 @@ def damage(request: HttpRequest, damage_id: UUID) -> HttpResponse:
 
 
 @may(May.REPORT_DAMAGE)
+@queued(acts.report_damage, what="Damage done in the shop")
 def damage_add(request: HttpRequest, job_id: UUID) -> HttpResponse:
     job = visible_job(request, job_id)
     return act_page(

@@ -8,11 +8,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path, reverse
 from django.utils import timezone
-from django.views.decorators.http import condition
 
 from jobs import floor as reads
-from jobs import live
 from jobs.models import JobState
+from workshop import live
+from workshop.copies import keeps_copy
 from workshop.pages import may
 from workshop.permissions import May
 
@@ -25,6 +25,10 @@ def _mine(request: HttpRequest) -> bool:
     if asked in ("0", "1") and request.session.get(MINE, False) != (asked == "1"):
         request.session[MINE] = asked == "1"
     return asked == "1" if asked else request.session.get(MINE, False)
+
+
+def _live_url(mine: bool) -> str:
+    return f"{reverse('jobs:floor-rows')}?mine={int(mine)}"
 
 
 def _rows(request: HttpRequest, mark: str, mine: bool) -> dict[str, Any]:
@@ -49,24 +53,25 @@ def _rows(request: HttpRequest, mark: str, mine: bool) -> dict[str, Any]:
         "today": today,
         "mine": mine,
         "my_count": sum(job.mine for job in here),
-        "live_url": f"{reverse('jobs:floor-rows')}?mine={int(mine)}",
+        "live_url": _live_url(mine),
         "live_mark": mark,
     }
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def floor(request: HttpRequest) -> HttpResponse:
-    # Taken before the rows are read: a mark that is too old only makes the next poll answer in full.
-    mark = live.mark(request)
-    return render(request, "jobs/floor.html", _rows(request, mark, _mine(request)))
+    mine = _mine(request)
+    mark = live.mark(request, _live_url(mine))
+    return render(request, "jobs/floor.html", _rows(request, mark, mine))
 
 
 @may(May.SEE_SHOP)
-@condition(etag_func=live.mark)
 def floor_rows(request: HttpRequest) -> HttpResponse:
-    """The list alone, for the poll. Unchanged: 304 after one small query, and the page keeps what it shows."""
-    mark = live.mark(request)
-    return render(request, "jobs/_floor_rows.html", _rows(request, mark, request.GET.get("mine") == "1"))
+    """The list alone, for the poll that `live.still_so` did not answer: something was written since."""
+    mine = request.GET.get("mine") == "1"
+    mark = live.mark(request, request.get_full_path())
+    return live.with_mark(render(request, "jobs/_floor_rows.html", _rows(request, mark, mine)), mark)
 
 
 urlpatterns = [

@@ -10,9 +10,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import NoReverseMatch, path, reverse
 from django.utils import timezone
-from django.views.decorators.http import condition
 
-from jobs import floor, live, sections, states
+from jobs import floor, sections, states
 from jobs.acts import job as acts
 from jobs.acts.roadtest import CHANGE_CONSENT
 from jobs.forms import job as forms
@@ -24,9 +23,12 @@ from vehicles import people
 from vehicles.models import Vehicle
 from vehicles.panels import Action, Panel, add_action, add_panel
 from vehicles.views.vehicle import visible_vehicle
+from workshop import live
+from workshop.copies import keeps_copy
 from workshop.models import Shop
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 JOBS_ON_VEHICLE_PAGE = 8
 
@@ -44,19 +46,18 @@ def about(job: Job) -> dict[str, Any]:
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
     """One visit: what was agreed, what was done, and what still blocks handover."""
-    # Taken before anything is read: a mark that is too old only makes the next poll answer in full.
-    mark = live.mark(request)
+    mark = live.mark(request, reverse("jobs:job-live", args=[job_id]))
     return render(request, "jobs/job.html", _page(request, job_id, mark))
 
 
 @may(May.SEE_SHOP)
-@condition(etag_func=live.mark)
 def job_live(request: HttpRequest, job_id: UUID) -> HttpResponse:
-    """The page's parts, for the poll. Unchanged: 304 after one small query, and the page keeps what it shows."""
-    mark = live.mark(request, job_id)
-    return render(request, "jobs/_job.html", _page(request, job_id, mark))
+    """The page's parts, for the poll that `live.still_so` did not answer: something was written since."""
+    mark = live.mark(request, request.get_full_path())
+    return live.with_mark(render(request, "jobs/_job.html", _page(request, job_id, mark)), mark)
 
 
 def _page(request: HttpRequest, job_id: UUID, mark: str) -> dict[str, Any]:
@@ -314,6 +315,7 @@ def job_plan(request: HttpRequest, job_id: UUID) -> HttpResponse:
 
 
 @may(May.MOVE_JOB)
+@queued(acts.pass_on, what="Job handed on")
 def job_pass(request: HttpRequest, job_id: UUID) -> HttpResponse:
     found = visible_job(request, job_id)
     who = f"{found.technician} has it now." if found.technician else "Nobody has it now."

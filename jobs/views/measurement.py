@@ -11,11 +11,15 @@ from jobs.acts import measurement as acts
 from jobs.forms import measurement as forms
 from jobs.models.measurement import Phase
 from jobs.views.work import line_page, visible_line
+from workshop.copies import keeps_copy
 from workshop.pages import may
 from workshop.permissions import May
+from workshop.queued import queued
 
 
 @may(May.MEASURE)
+@keeps_copy
+@queued(acts.measure, what="Measurement")
 def measure(request: HttpRequest, line_id: UUID) -> HttpResponse:
     line = visible_line(request, line_id)
     before = line.measurements.counting().filter(phase=Phase.BEFORE).exists()

@@ -14,9 +14,11 @@ from jobs.models import Job, ThingOut
 from jobs.views.job import about, visible_job
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 
 @may(May.FIT_PARTS)
+@queued(acts.put_out, what="Off the car, or left on it")
 def thing_out(request: HttpRequest, job_id: UUID) -> HttpResponse:
     job = visible_job(request, job_id)
     return act_page(
@@ -34,6 +36,7 @@ def thing_out(request: HttpRequest, job_id: UUID) -> HttpResponse:
 
 
 @may(May.FIT_PARTS)
+@queued(acts.bring_back, what="Back again")
 def thing_back(request: HttpRequest, thing_id: UUID) -> HttpResponse:
     thing = get_object_or_404(
         ThingOut.objects.select_related("job__vehicle").filter(job__in=Job.objects.visible_to(request.user)),

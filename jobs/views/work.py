@@ -23,9 +23,11 @@ from vehicles.models import Severity
 from vehicles.models.fault import Reproduced
 from vehicles.people import authorisers_of
 from vehicles.photos import photos_of
+from workshop.copies import keeps_copy
 from workshop.models import Shop
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 
 def visible_line(request: HttpRequest, line_id: UUID) -> WorkLine:
@@ -85,6 +87,7 @@ def currency() -> str:
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def line(request: HttpRequest, line_id: UUID) -> HttpResponse:
     """One line: what is asked, what the owner answered, what was done."""
     found = get_object_or_404(
@@ -140,6 +143,8 @@ def line_add(request: HttpRequest, job_id: UUID) -> HttpResponse:
 
 
 @may(May.EDIT_LINE)
+@keeps_copy
+@queued(acts.write_line, what="Text of a work line")
 def line_write(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
     names = ("complaint", "cause", "correction", "technician", "competence", "qualified")
@@ -278,6 +283,7 @@ def _own_page(line: WorkLine) -> str:
 
 
 @may(May.LABOUR)
+@queued(labour_acts.add_labour, what="Labour")
 def labour_add(request: HttpRequest, line_id: UUID) -> HttpResponse:
     found = visible_line(request, line_id)
     return line_page(

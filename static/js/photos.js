@@ -1,7 +1,8 @@
-// Photos are sent as soon as they are taken or chosen, one after the other, each with its own progress, while
-// the page stays. The browser makes large ones small first (less time on the air) and turns what only it can
-// read, such as the format of some telephones, into JPEG. Nothing here needs a secure context. Without script
-// there is a plain form.
+// Photos are sent as soon as they are taken or chosen, one after the other, while the page stays. The browser makes
+// large ones small first (less time on the air) and turns what only it can read, such as the format of some
+// telephones, into JPEG. They go through the outbox (outbox.js): without a network they are kept on this tablet,
+// shown in their place, and sent later in their order. Nothing here needs a secure context. Without script there is a
+// plain form. Loaded by the pages that take photos.
 (() => {
   const LONGEST = 2048; // dots; the server keeps no more
   const SMALL = 1_200_000; // bytes: below this and within LONGEST a picture goes as it is
@@ -19,14 +20,6 @@
     });
     made.append(...children);
     return made;
-  };
-  // crypto.randomUUID is there in secure contexts only; random bytes are there everywhere.
-  const newKey = () => {
-    const bytes = crypto.getRandomValues(new Uint8Array(16));
-    bytes[6] = (bytes[6] & 0x0f) | 0x40;
-    bytes[8] = (bytes[8] & 0x3f) | 0x80;
-    const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-    return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
   };
   const isPdf = (file) => file.type === "application/pdf" || /\.pdf$/i.test(file.name);
 
@@ -91,41 +84,30 @@
   const waiting = new Set(); // rows that are not on record yet: leaving the page would lose them
   window.addEventListener("beforeunload", (event) => { if (waiting.size) event.preventDefault(); });
 
-  const post = (address, body, onProgress) => new Promise((done) => {
-    const request = new XMLHttpRequest();
-    request.open("POST", address);
+  const { outbox } = window;
+  // Where nothing can be kept it goes from this page, and only from here.
+  const direct = async (address, key, fields, files) => {
+    const body = new FormData();
+    [...fields, ["key", key]].forEach(([name, value]) => body.set(name, value));
+    files.forEach(({ name, filename, blob }) => body.set(name, blob, filename));
     const cookie = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
-    request.setRequestHeader("Accept", "application/json");
-    request.setRequestHeader("HX-Request", "true"); // signed out, a script gets 401 and not a page
-    if (cookie) request.setRequestHeader("X-CSRFToken", cookie[1]);
-    request.upload.addEventListener("progress", (event) => {
-      if (event.lengthComputable) onProgress(event.loaded / event.total);
-    });
-    request.addEventListener("loadend", () => {
-      let answer = null;
-      try { answer = JSON.parse(request.responseText); } catch { /* a page of words, or nothing */ }
-      done({ status: request.status, answer });
-    });
-    request.send(body);
-  });
-  const refusal = (status, answer) => {
-    if (answer?.sentences?.length) return answer.sentences.join(" ");
-    if (status === 0) return "No answer from the workshop's server. It is still here: it is sent again when "
-      + "the network is back, or by the button.";
-    if (status === 401) return "You are signed out. It is still here: sign in in another window, then "
-      + "send it again.";
-    if (status === 403) return "This is not yours to do, or you were signed out meanwhile. It is still here: "
-      + "sign in in another window, then send it again.";
-    if (status === 404) return "What this belongs to is no longer there. Go back to the car.";
-    if (status === 413) return "The server in front refuses files of this size. Send a smaller one.";
-    return `The server answered with an error (${status}). It is still here: send it again in a moment.`;
+    const headers = { Accept: "application/json", "HX-Request": "true", "X-CSRFToken": cookie ? cookie[1] : "" };
+    try {
+      const answer = await fetch(address, { method: "POST", body, headers, credentials: "same-origin" });
+      if (answer.ok) return { state: "saved", html: await answer.text() };
+      if (answer.status === 422) return { state: "refused", reasons: (await answer.json()).sentences };
+      return { state: "waiting", why: `The server answered with an error (${answer.status}).` };
+    } catch {
+      return { state: "waiting", why: "No answer from the workshop's server." };
+    }
   };
+  const WAITS = "Kept on this tablet. It is sent by itself when the server answers.";
 
   class Sending {
-    constructor(file, place) {
+    constructor(file, place, key = outbox.newKey()) {
       this.file = file;
       this.place = place;
-      this.key = newKey(); // kept for every try: however often it is sent, it is one record
+      this.key = key; // kept for every try: however often it is sent, it is one record
       this.bar = element("progress", { max: "1", "aria-label": file.name });
       this.words = element("span", { class: "caption" }, file.name);
       this.picture = element("span", { class: "paper" }, isPdf(file) ? "PDF" : "…");
@@ -164,22 +146,60 @@
         this.fail(`The file has ${size} MB; 40 MB are the limit. Send a smaller one.`, false);
         return;
       }
-      const body = new FormData();
-      this.place.fields().forEach(([name, value]) => body.set(name, value));
-      body.set("key", this.key);
-      body.set("files", this.ready.blob, this.ready.name);
-      if (this.ready.head) body.set("head", this.ready.head, "head.jpg");
       this.say("sending…");
-      const { status, answer } = await post(this.place.address, body, (share) => {
-        this.bar.value = share;
-        this.say(share < 1 ? `sending, ${Math.round(share * 100)} %` : "being kept…");
-      });
-      if (status === 200 && answer?.photos?.length) this.done(answer.photos[0]);
-      else this.fail(refusal(status, answer), status !== 422, status === 0);
+      const fields = this.place.fields();
+      const files = [{ name: "files", filename: this.ready.name, blob: this.ready.blob }];
+      if (this.ready.head) files.push({ name: "head", filename: "head.jpg", blob: this.ready.head });
+      const { address, label } = this.place;
+      const said = [["File", this.file.name], ...fields.filter(([name, value]) => name === "caption" && value)
+        .map(([, value]) => ["What it shows", value])];
+      let result;
+      try {
+        await outbox.put({ key: this.key, url: address, fields, files, said, what: isPdf(this.file) ? "Document" : "Photo",
+          label: label || document.title, page: location.href });
+        waiting.delete(this); // it lies on the disk: leaving the page loses nothing
+        result = await outbox.send(this.key);
+      } catch (error) {
+        result = await direct(address, this.key, fields, files);
+        if (result.state === "waiting") {
+          this.fail(`Not saved, and not kept on this tablet. ${result.why} ${error.message} It is still on this page: `
+            + "send it again before you leave.", true);
+          return;
+        }
+      }
+      if (result.state === "saved") this.saved(result.html);
+      else if (result.state === "refused") await this.refused(result.reasons);
+      else this.kept(result.why);
+    }
+
+    saved(html) {
+      let photo = null;
+      try { [photo] = JSON.parse(html).photos; } catch { /* sent by another page, or answered before */ }
+      this.done(photo);
+    }
+
+    async refused(reasons) {
+      // Read here, by whoever chose it: it need not stand in the list as well.
+      await outbox.remove(this.key).catch(() => {});
+      this.fail(reasons.join(" ") || "The server refused it.", false);
+    }
+
+    kept(why = "") {
+      this.bar.remove();
+      this.row.className = "photo kept-here";
+      this.say(why ? `${WAITS} ${why}` : WAITS);
+      this.place.settled();
     }
 
     done(photo) {
       waiting.delete(this);
+      if (!photo) { // saved, but its page is not known here
+        this.bar.remove();
+        this.row.className = "photo new";
+        this.say("saved");
+        this.place.settled();
+        return;
+      }
       const picture = photo.thumb
         ? element("img", { src: photo.thumb, alt: "" }) : element("span", { class: "paper" }, "PDF");
       const row = element("li", { class: "photo new" }, element("a", { href: photo.url }, picture,
@@ -189,8 +209,7 @@
       this.place.settled(row, photo);
     }
 
-    fail(sentence, again, offline = false) {
-      this.offline = offline;
+    fail(sentence, again) {
       this.bar.remove();
       this.row.className = "photo failed";
       this.words.replaceChildren(element("strong", {}, this.file.name), ` ${sentence}`);
@@ -203,6 +222,7 @@
       const away = element("button", { type: "button", class: "btn small quiet" }, "Leave it out");
       away.addEventListener("click", () => {
         waiting.delete(this);
+        outbox.remove(this.key).catch(() => {});
         this.row.remove();
         this.place.settled();
       });
@@ -211,9 +231,25 @@
       this.place.settled();
     }
   }
-  window.addEventListener("online", () => {
-    [...waiting].filter((each) => each.offline).forEach((each) => { each.offline = false; enqueue(each); });
+  // What was kept is sent later, by whichever page is open then.
+  const rows = new Map(); // key → the row that stands for it
+  document.addEventListener("outbox:change", async () => {
+    const here = [...rows.values()].filter((each) => each.row.classList.contains("kept-here"));
+    if (!here.length) return;
+    const [lie, sent] = await Promise.all([outbox.list(), outbox.done()]).catch(() => [null]);
+    if (lie) here.forEach((row) => {
+      const item = lie.find((each) => each.key === row.key);
+      if (item?.state === "refused") row.fail(item.reasons.join(" "), false);
+      else if (!item && sent.some((each) => each.key === row.key)) row.done(null);
+      else if (!item) row.row.remove(); // thrown away on the page of what waits
+    });
   });
+  let lying = null; // what was kept before this page was opened
+  const before = (address) => {
+    lying ||= outbox.list().catch(() => []);
+    return lying.then((all) => all.filter((each) => each.url === address && each.person === outbox.me.person
+      && each.state === "waiting" && each.files.length));
+  };
 
   // ------------------------------------------------------------ the place on a page where photos are added
   const touch = matchMedia("(any-pointer: coarse)").matches;
@@ -230,6 +266,23 @@
       inputs.push(this.button(touch || tile ? "Choose" : label, chooser, hand && !touch));
       // The drawing itself opens the camera too: the largest target is the one that an oily glove finds.
       tile?.querySelector("span[data-shot]")?.addEventListener("click", () => inputs[0].click());
+      before(address).then((all) => all.forEach((item) => this.bringBack(item)));
+    }
+
+    // Kept by an earlier visit to this page: shown in its place, with its picture.
+    async bringBack(item) {
+      const [file] = await outbox.files(item.key).catch(() => []);
+      if (!file || rows.has(item.key)) return;
+      this.add(new File([file.blob], file.filename, { type: file.blob.type }), item.key).kept();
+    }
+
+    add(file, key) {
+      const row = new Sending(file, this, key);
+      if (key) waiting.delete(row);
+      rows.set(row.key, row);
+      this.rows.push(row);
+      this.list.append(row.row);
+      return row;
     }
 
     button(text, attributes, hand) {
@@ -251,9 +304,7 @@
 
     take(files) {
       files.forEach((file) => {
-        const row = new Sending(file, this);
-        this.rows.push(row);
-        this.list.append(row.row);
+        const row = this.add(file);
         if (this.waits) row.say("waits to be sent");
         else enqueue(row);
       });
@@ -265,12 +316,14 @@
     }
 
     settled(row, photo) {
-      const kept = this.rows.filter((each) => each.row.classList.contains("new")).length;
+      const are = (name) => this.rows.filter((each) => each.row.classList.contains(name)).length;
+      const kept = are("kept-here");
       const failed = this.rows.filter((each) => each.row.isConnected
         && each.row.classList.contains("failed")).length;
       if (this.status && this.rows.length) {
-        const not = failed ? `, ${failed} not kept` : "";
-        this.status.textContent = `${kept} of ${this.rows.length} kept${not}`;
+        const here = kept ? `, ${kept} kept on this tablet` : "";
+        const not = failed ? `, ${failed} not saved` : "";
+        this.status.textContent = `${are("new")} of ${this.rows.length} saved${here}${not}`;
       }
       if (photo) {
         row.dispatchEvent(new CustomEvent("photos:added", { bubbles: true, detail: { photo, row } }));
@@ -296,7 +349,8 @@
   // The upload page: its field of files becomes the camera and the chooser; the caption goes along with each.
   const improveForm = (form) => {
     const field = form.querySelector("input[type=file]")?.closest(".field");
-    if (!field) return;
+    if (!field || form.dataset.photoReady) return;
+    form.dataset.photoReady = "yes";
     const caption = form.querySelector("[data-photo-caption]");
     const send = form.querySelector("[data-photo-send]");
     const away = form.querySelector("[data-photo-done]");

@@ -211,10 +211,8 @@ def test_a_version_that_somebody_changed_is_refused_with_both_texts(tablet, live
     tablet.goto(url)
     put_back(tablet)
     tablet.get_by_role("button", name="Save").tap()
-    expect(tablet.locator("#form-errors")).to_contain_text(
-        "Somebody else changed this while you were writing"
-    )
-    expect(tablet.locator("#id_address_field .on-record")).to_contain_text("3 Quarry Lane")
+    expect(tablet.locator("#form-errors")).to_contain_text("You changed this yourself at ")
+    expect(tablet.locator("#id_address_field .theirs")).to_contain_text("3 Quarry Lane")
     expect(tablet.get_by_label("Address")).to_have_value("Yard 4, behind the mill")
 
 

@@ -169,7 +169,7 @@ def test_as_many_queries_for_twenty_cars_as_for_two(client, lead):
     many, twenty = queries()
     assert (two, twenty) == (2, 20)
     assert few == many
-    assert many <= 13
+    assert many <= 14  # one of them, for leads: names locked after wrong PINs
 
 
 def test_asking_again_costs_one_small_query_while_nothing_was_written(client, car, lead):

@@ -247,7 +247,7 @@ def test_both_texts_stand_there_when_somebody_wrote_meanwhile(client, lead, shop
     answer = client.post(url, data)
     text = answer.content.decode()
     assert answer.status_code == 422
-    assert "Somebody else changed this while you were writing" in text
+    assert f"{shop_owner} changed this at " in text
     assert "Nuts of the steel wheel" in text
     assert 'value="Nuts of the alloy"' in text
     assert "Round 1: 65 N·m" in text

@@ -312,6 +312,13 @@ def test_served_with_a_fixed_type_and_nothing_that_can_run(client, technician, c
         Image.open(io.BytesIO(answer.content)).load()
         again = client.get(url, headers={"If-None-Match": answer.headers["ETag"]})
         assert (again.status_code, again.content) == (304, b"")
+    small = client.get(row.small_url())
+    assert small.headers["Content-Type"] == "image/webp"
+    assert small.headers["Content-Security-Policy"] == "default-src 'none'; sandbox"
+    assert Image.open(io.BytesIO(small.content)).format == "WEBP"
+    assert client.get(row.small_url(), headers={"If-None-Match": small.headers["ETag"]}).status_code == 304
+    # What was kept for the thumbnail is no longer right for the small one: another address, another mark.
+    assert small.headers["ETag"] != client.get(row.thumb_url()).headers["ETag"]
     paper = PhotoFactory(
         person=technician, vehicle=car, data=PDF, kind="document", caption="../../Ticket <b>\n"
     )
@@ -603,3 +610,21 @@ def test_only_who_may_adds(car_owner, technician, car):
     first = acts.add_files(by=By(technician, key=key), vehicle=car, files=[stored])
     assert acts.add_files(by=By(technician, key=key), vehicle=car, files=[stored]) == first
     assert acts.added_by(key) == [first]
+
+
+def test_only_pages_that_take_photos_load_their_script(client, lead, car):
+    job = job_in("in_work", person=lead, vehicle=car)
+    client.force_login(lead)
+    for name, arguments, takes in (
+        ("vehicles:vehicle", [car.pk], True),
+        ("vehicles:photos", [car.pk], True),
+        ("vehicles:photo-add", [car.pk], True),
+        ("jobs:job", [job.pk], True),
+        ("jobs:angles", [job.pk, "check_in"], True),
+        ("jobs:floor", [], False),
+        ("workshop:tools", [], False),
+        ("vehicles:vehicle-add", [], False),
+    ):
+        page = client.get(reverse(name, args=arguments)).content.decode()
+        assert ("js/photos.js" in page) is takes, name
+        assert page.count("js/photos.js") <= 1

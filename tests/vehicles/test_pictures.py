@@ -117,6 +117,8 @@ def test_large_ones_are_capped_and_small_ones_stay():
     small = read(picture(size=(100, 60)))
     assert (small.width, small.height) == (100, 60)
     assert opened(small.thumb).size == (100, 60)
+    assert opened(pictures.small_of(kept.thumb)).size == (256, 192)
+    assert opened(pictures.small_of(small.thumb)).size == (100, 60)
     high = read(picture(size=(300, 6000)))
     assert (high.width, high.height) == (102, 2048)
 

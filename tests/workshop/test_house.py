@@ -142,7 +142,7 @@ def test_settings_are_changed_with_both_texts_shown_on_a_conflict(client, shop_o
     shop.change_shop(by=by(shop_owner), seen_version=1, name="Quarry Lane Motor Works")
     response = client.post(url, data)
     assert response.status_code == 422
-    assert "Somebody else changed this" in response.text
+    assert "You changed this yourself at " in response.text
     assert "Quarry Lane Motor Works" in response.text
     assert "Lane 3" in response.text
     again = {name: response.context["form"][name].value() or "" for name in form.fields}

@@ -141,6 +141,9 @@ class FaultSeverityForm(EditForm):
 class CauseForm(ActForm):
     """One cause for several faults: a new one, or one named before."""
 
+    class Media:
+        js = (forms.Script("js/phrases.js", defer=True),)
+
     faults = forms.ModelMultipleChoiceField(
         queryset=Fault.objects.none(),
         label="Faults that it explains",
@@ -149,6 +152,7 @@ class CauseForm(ActForm):
     description = forms.CharField(
         label="The cause",
         max_length=300,
+        widget=forms.TextInput(attrs={"data-phrases": "cause"}),
         help_text="Not needed where a cause named before is chosen.",
         error_messages={"required": "Say what the cause is, or choose one named before."},
     )
@@ -236,7 +240,8 @@ class FaultOutstandingForm(DueFields, EditForm):
 
     @property
     def groups(self):
-        new = [name for name in self.fields if name not in ("key", "seen_version", "item")]
+        seen = ("key", "seen_version", "seen_values", "item")
+        new = [name for name in self.fields if name not in seen]
         return [
             {"title": "On record already", "fields": [self["item"]]},
             {"title": "Or a new item, where none is chosen above", "fields": [self[name] for name in new]},

@@ -82,6 +82,15 @@ class TakeOnForm(VehicleForm):
 
     field_order = ("number", "as_stamped", "number_unknown_because", "plate", "country")
 
+    class Media:
+        js = (forms.Script("js/scan.js", defer=True),)
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        # The camera reads them where the browser has a detector (static/js/scan.js).
+        self.fields["number"].widget.attrs["data-scan-kind"] = "vin"
+        self.fields["plate"].widget.attrs["data-scan-kind"] = "plate"
+
 
 class CorrectVehicleForm(EditForm, VehicleForm):
     reason = forms.CharField(

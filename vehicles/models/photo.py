@@ -239,3 +239,7 @@ class Attachment(Record, Versioned):
 
     def thumb_url(self) -> str:
         return reverse("vehicles:photo-thumb", args=[self.pk])
+
+    def small_url(self) -> str:
+        """The thumbnail for a list of photos, some 2 KB: a page with many of them stays light."""
+        return f"{self.thumb_url()}?small"

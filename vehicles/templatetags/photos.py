@@ -27,6 +27,14 @@ def photo_add_url(vehicle, **query: Any) -> str:
     return _add_url(vehicle, query)
 
 
+@register.simple_tag(takes_context=True)
+def takes_photos(context) -> str:
+    """Say that this page takes photos: its script is loaded then (at the foot of base.html), elsewhere not."""
+    if (request := context.get("request")) is not None:
+        request.takes_photos = True
+    return ""
+
+
 @register.inclusion_tag("components/_photo_strip.html", takes_context=True)
 def photo_strip(
     context,
@@ -37,17 +45,20 @@ def photo_strip(
     hand: bool = False,
     most: int = 8,
 ) -> dict[str, Any]:
-    """Thumbnails that lead to each photo's own page, those above `most` folded away.
+    """Thumbnails that lead to each photo's own page, those above `most` folded away (-2: one alone, too).
 
     With `add`, an uploader for who may; nothing at all without photos and `add`.
     """
     user, rows = context.get("user"), list(photos or ())
+    adds = bool(add) and _may(user, May.ADD_FILES)
+    if adds:
+        takes_photos(context)
     # One more row is no longer than the words that would fold it away.
-    shown = most if len(rows) > most + 2 else len(rows)
+    shown = max(most, 0) if len(rows) > most + 2 else len(rows)
     return {
         "photos": rows[:shown],
         "more": rows[shown:],
-        "add": add if _may(user, May.ADD_FILES) else "",
+        "add": add if adds else "",
         "label": label,
         "button": button,
         "hand": hand,
@@ -60,6 +71,7 @@ def photo_input(
 ) -> dict[str, Any]:
     """Camera and chooser that send on choice and stay on the page. Without script: a link to the upload page."""
     user, request = context.get("user"), context.get("request")
+    takes_photos(context)
     if request is not None:
         query.setdefault("next", request.path)
     return {

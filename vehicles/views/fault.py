@@ -18,8 +18,10 @@ from vehicles.photos import photos_of
 from vehicles.views.part import about
 from vehicles.views.vehicle import visible_vehicle
 from vehicles.walk import HIGH_VOLTAGE
+from workshop.copies import keeps_copy
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 # Ended faults on the vehicle's page; all of them are one link away.
 PANEL_ENDED = 5
@@ -87,6 +89,7 @@ def faults(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def fault(request: HttpRequest, fault_id: UUID) -> HttpResponse:
     """The fault as a story: what was said, how it shows, what was tried, the cause, what was done, how it ended."""
     row = visible_fault(request, fault_id)
@@ -184,6 +187,7 @@ def _on_fault(request, fault_id, *, form_class, act, title, initial=None, kwargs
 
 
 @may(May.DIAGNOSE)
+@queued(acts.add_step, what="Diagnosis step")
 def fault_step(request: HttpRequest, fault_id: UUID) -> HttpResponse:
     high_voltage = visible_fault(request, fault_id).vehicle.high_voltage
     return _on_fault(

@@ -15,11 +15,13 @@ from vehicles.finding import Found, add_finder
 from vehicles.folding import squeezed
 from vehicles.models import Fault, Keeper, OutstandingItem, Registration, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
+from workshop.copies import keeps_copy
 from workshop.pages import may
 from workshop.permissions import May
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def find(request: HttpRequest) -> HttpResponse:
     """While typing, a script gets the list alone; Enter without one comes to the whole page."""
     while_typing = bool(request.htmx)

@@ -13,6 +13,7 @@ from vehicles.models import Instrument, OdometerReading, Vehicle
 from vehicles.views.vehicle import visible_vehicle
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 NEWEST = 5
 PER_PAGE = 50
@@ -102,6 +103,7 @@ def odometer(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
 
 
 @may(May.RECORD_ODOMETER)
+@queued(acts.record_reading, what="Odometer reading")
 def odometer_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     car = visible_vehicle(request, vehicle_id)
     return act_page(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -16,7 +17,7 @@ from django.utils.text import slugify
 
 from vehicles import photos as reads
 from vehicles.acts import photo as acts
-from vehicles.files import store
+from vehicles.files import pictures, store
 from vehicles.files.intake import MOST_FILES, Stored, take_in
 from vehicles.files.pictures import Refused
 from vehicles.forms import photo as forms
@@ -25,9 +26,10 @@ from vehicles.panels import Panel, add_panel
 from vehicles.views.vehicle import visible_vehicle
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 PER_PAGE = 48
-ON_VEHICLE_PAGE = 12
+ON_VEHICLE_PAGE = 4
 # What a photo may belong to, as the query string names it, and how each is known to be of a car.
 OF_THE_CAR = {
     "job": "vehicle",
@@ -64,6 +66,7 @@ def visible_photo(request: HttpRequest, photo_id: UUID) -> Attachment:
 
 
 @may(May.ADD_FILES)
+@queued(acts.add_files, what="Photo")
 def photo_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     """Add files to a car, or to what the query string names on it. A script sends one by one and gets JSON."""
     car = visible_vehicle(request, vehicle_id)
@@ -313,13 +316,13 @@ def photo_thumb(request: HttpRequest, photo_id: UUID) -> HttpResponse:
     row = visible_photo(request, photo_id)
     if not row.thumb:
         raise Http404
-    return _bytes(request, row, row.thumb)
+    return _bytes(request, row, row.thumb, small="small" in request.GET)
 
 
-def _bytes(request: HttpRequest, row: Attachment, digest: str) -> HttpResponse:
+def _bytes(request: HttpRequest, row: Attachment, digest: str, *, small: bool = False) -> HttpResponse:
     if row.erased_at is not None:
         return _said(request, "This was erased", row.gone, 410)
-    tag = f'"{digest}"'
+    tag = f'"{digest}{"-small" if small else ""}"'
     if request.headers.get("If-None-Match") == tag:
         return HttpResponseNotModified(headers={"ETag": tag, **SAFE})
     try:
@@ -332,11 +335,16 @@ def _bytes(request: HttpRequest, row: Attachment, digest: str) -> HttpResponse:
             "back from a backup of the folder “files”; “manage.py verify_records” names every file that is missing.",
             404,
         )
-    name = f"{slugify(str(row))[:60] or 'file'}.{row.suffix}"
+    suffix, media_type = row.suffix, row.media_type
+    if small:
+        # One that can't be made smaller is sent as it is.
+        with contextlib.suppress(OSError):
+            data, suffix, media_type = pictures.small_of(data), "webp", "image/webp"
+    name = f"{slugify(str(row))[:60] or 'file'}.{suffix}"
     disposition = content_disposition_header(not row.is_picture, name)
     return HttpResponse(
         data,
-        content_type=row.media_type,
+        content_type=media_type,
         headers={**SAFE, "ETag": tag, "Content-Disposition": disposition},
     )
 

@@ -26,8 +26,10 @@ from vehicles.survey_report import report_of
 from vehicles.views.part import about
 from vehicles.views.vehicle import visible_vehicle
 from vehicles.walk import Stop, Walk, add_raised, survey_before, walk
+from workshop.copies import keeps_copy
 from workshop.pages import act_page, may
 from workshop.permissions import May
+from workshop.queued import queued
 
 # Lines of the computed order that a summary begins with: what does not fit one hand is no longer “first”.
 FIRST_LINES = 5
@@ -65,6 +67,7 @@ def survey_start(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def survey(request: HttpRequest, survey_id: UUID) -> HttpResponse:
     """The walk while the survey is open, a report once it is finished."""
     row = visible_survey(request, survey_id)
@@ -87,6 +90,7 @@ def survey(request: HttpRequest, survey_id: UUID) -> HttpResponse:
 
 
 @may(May.SURVEY)
+@queued(acts.record_zone_as_factory, what="Zone of a survey")
 def survey_zone(request: HttpRequest, survey_id: UUID, zone: str) -> HttpResponse:
     """All of a zone as the factory made it, with one tap. Opened by itself it shows the zone."""
     row = visible_survey(request, survey_id)
@@ -103,6 +107,7 @@ def survey_zone(request: HttpRequest, survey_id: UUID, zone: str) -> HttpRespons
 
 
 @may(May.SURVEY)
+@queued(acts.record_entry, what="Answer of a survey")
 def survey_entry(request: HttpRequest, survey_id: UUID, place_slug: str) -> HttpResponse:
     """What is in one place: a tap in the walk, or the panel for a remark, a question, an answer once more.
 
@@ -127,6 +132,7 @@ def survey_entry(request: HttpRequest, survey_id: UUID, place_slug: str) -> Http
 
 
 @may(May.SURVEY)
+@queued(acts.record_part_seen, what="Part seen in a survey")
 def survey_part(request: HttpRequest, survey_id: UUID, place_slug: str) -> HttpResponse:
     """The part that stands in a place instead of the factory's: part and entry in one act, then on with the walk."""
     row = visible_survey(request, survey_id)
@@ -143,6 +149,7 @@ def survey_part(request: HttpRequest, survey_id: UUID, place_slug: str) -> HttpR
 
 
 @may(May.SURVEY)
+@queued(acts.look_into, what="Look into it")
 def survey_look(request: HttpRequest, survey_id: UUID, place_slug: str) -> HttpResponse:
     """“Look into it”: one tap on how serious it is raises a fault on what the survey says of a place."""
     row = visible_survey(request, survey_id)

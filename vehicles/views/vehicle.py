@@ -12,6 +12,7 @@ from vehicles.folding import MOST_ASKED, too_long_to_search
 from vehicles.forms import vehicle as forms
 from vehicles.models import Keeper, Registration, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
+from workshop.copies import keeps_copy
 from workshop.engineering import identity
 from workshop.pages import act_page, may
 from workshop.permissions import May
@@ -59,6 +60,7 @@ def vehicles(request: HttpRequest) -> HttpResponse:
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def vehicle(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     """One page: what is this car, what is wrong with it, what did we do."""
     car = get_object_or_404(

@@ -12,20 +12,27 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import IntegrityError, OperationalError, models
 from django.db.models.fields import BLANK_CHOICE_DASH
+from django.forms.boundfield import BoundField
 from django.http import HttpRequest
 
 from workshop.acting import AlreadySent, By, ChangedMeanwhile, SentBefore, is_busy
+from workshop.forms import meanwhile
 from workshop.forms.fields import DayField, MomentField, NumberField
 from workshop.forms.typing import guide_typing
+from workshop.queued import clock_of, is_queued
 from workshop.saved import remember_saved
 
 
 def by_of(request: HttpRequest, form: forms.Form, again: bool | None = None) -> By:
+    """Who acts, where, and when it was made: as typed, else as the device's clock says, put right by the server's."""
     device = request.device
+    device_time, made_at = clock_of(request)
     return By(
-        person=request.user,
+        person=getattr(form, "signed_by", request.user),
+        session_person=request.user,
         device=device if device and device.pk else None,
-        made_at=form.cleaned_data.get("made_at"),
+        made_at=form.cleaned_data.get("made_at") or made_at,
+        device_time=device_time,
         key=form.cleaned_data["key"],
         again=again,
     )
@@ -76,6 +83,11 @@ class ActForm(forms.Form):
         return len({each.field.required for each in asked}) > 1
 
     @property
+    def differing(self) -> list[BoundField]:
+        """Fields that somebody else wrote into meanwhile."""
+        return [field for field in self.visible_fields() if getattr(field, "meanwhile", None)]
+
+    @property
     def groups(self) -> list[dict[str, Any]]:
         """For the template: the visible fields in the groups of `parts`; empty without `parts`."""
         if not self.parts:
@@ -94,10 +106,26 @@ class ActForm(forms.Form):
 
     def try_act(self, act: Callable, *, request: HttpRequest, **fixed: Any) -> bool:
         """Perform the act; True when done (`answer` holds what it returned), False when it refused."""
+        done = self._try(act, request, fixed)
+        if not done:
+            # The page that comes back may have no form any more to show it beside: the tablet's list says it too.
+            request.refusals = self.sentences()
+        return done
+
+    def sentences(self) -> list[str]:
+        """Everything that is wrong, each with the label of its field."""
+        return [
+            f"{self[name].label}: {error}" if name in self.fields and not self[name].is_hidden else str(error)
+            for name, errors in self.errors.items()
+            for error in errors
+        ]
+
+    def _try(self, act: Callable, request: HttpRequest, fixed: dict[str, Any]) -> bool:
         try:
             by = by_of(request, self, self._again(request))
             self.answer = act(by=by, **fixed, **self.act_arguments())
         except ChangedMeanwhile as refusal:
+            refusal.reader = request.user
             self._show_what_is_on_record(refusal)
             return False
         except AlreadySent as refusal:
@@ -128,11 +156,12 @@ class ActForm(forms.Form):
             self.add_error(None, "The database was busy. Nothing was saved yet: send the form again.")
             return False
         remember_saved(request, self.cleaned_data["key"])
+        request.saved_key = str(self.cleaned_data["key"])
         return True
 
     def _again(self, request: HttpRequest) -> bool | None:
         """Whether to ask about the same content sent a moment ago; a script that sends keeps its key itself."""
-        if self.repeats or request.htmx:
+        if self.repeats or request.htmx or is_queued(request):
             return None
         return self.data.get(self.add_prefix("again")) == str(self.cleaned_data["key"])
 
@@ -153,10 +182,7 @@ class ActForm(forms.Form):
             self.add_error(name if name in self.fields else None, error)
 
     def _show_what_is_on_record(self, refusal: ChangedMeanwhile) -> None:
-        self.add_error(None, refusal)
-        for name, value in refusal.current.items():
-            if name in self.fields and self.cleaned_data.get(name) != value:
-                self[name].on_record = _shown(refusal.record, name, value)
+        self.add_error(None, meanwhile.compare(self, refusal))
         if "seen_version" in self.fields:
             # Saving again is then a decision made with both texts in view.
             self._put("seen_version", refusal.record.version)
@@ -185,15 +211,23 @@ def speak(field: forms.Field, label: str) -> None:
         field.choices = [(key, nothing if text == _DJANGOS_DASHES else text) for key, text in field.choices]
 
 
-def _shown(record: models.Model, name: str, value: Any) -> str:
-    display = getattr(record, f"get_{name}_display", None)
-    return str(display() if display else value if value not in ("", None) else "(empty)")
-
-
 class EditForm(ActForm):
-    """Form that changes a record others may be changing too."""
+    """Form that changes a record others may be changing too.
+
+    It carries which version was seen, and what each field began with: a field that was not touched takes what
+    somebody else wrote into it meanwhile (`workshop.forms.meanwhile`).
+    """
 
     seen_version = forms.IntegerField(widget=forms.HiddenInput)
+    seen_values = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        # Asked when the field is drawn: a form's own beginning may add to what it begins with.
+        self.fields["seen_values"].initial = lambda: meanwhile.begun_with(self)
+
+    def act_arguments(self) -> dict[str, Any]:
+        return {name: value for name, value in super().act_arguments().items() if name != "seen_values"}
 
 
 class ModelActForm(ActForm, forms.ModelForm):

@@ -6,6 +6,7 @@ import re
 from decimal import Decimal
 
 from django import template
+from django.conf import settings
 
 from workshop.engineering.units import Amount, show
 from workshop.permissions import May
@@ -17,6 +18,12 @@ register = template.Library()
 def may(person, what: str) -> bool:
     """`{% if user|may:"CHECK_IN" %}`: reads the same table as the acts."""
     return bool(getattr(person, "is_authenticated", False)) and person.may(May[what])
+
+
+@register.simple_tag
+def site_address() -> str:
+    """The shop's own address, which stands on its labels; empty where it is not set."""
+    return settings.SITE_URL
 
 
 @register.filter

@@ -4,62 +4,66 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.contrib.auth import views as auth
+from django.contrib.auth.models import AnonymousUser
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.urls import path
+from django.shortcuts import redirect, render
+from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.views.decorators.debug import sensitive_post_parameters
 
-from workshop import checks
+from workshop import checks, idle, pins
+from workshop import trust as trust_state
 from workshop.acts import shop as shop_acts
-from workshop.acts.devices import SESSION_DEVICE
+from workshop.copies import drops_copies
+from workshop.devices import device_of, remember, take_on
 from workshop.forms import house as forms
 from workshop.log import current_head
-from workshop.middleware import DEVICE_COOKIE, DEVICE_COOKIE_AGE
+from workshop.middleware import way_in
 from workshop.models import Device, Person, Shop
 from workshop.pages import act_page, may, public
 from workshop.permissions import May
-from workshop.views import devices, log, people, styles, tools
+from workshop.views import copies, devices, log, people, queue, styles, tablet, tools, trust
 
 # ---------------------------------------------------------------------------------------------- signing in
 
 
 class SignIn(auth.LoginView):
     authentication_form = forms.SignInForm
-    redirect_authenticated_user = True
 
     def form_valid(self, form):
         response = super().form_valid(form)
-        device = self.request.device
-        if not device or not device.pk:
-            device = Device.objects.create(name=_device_name(self.request))
-        # By this a revoked device's sessions are found and ended.
-        self.request.session[SESSION_DEVICE] = str(device.pk)
-        response.set_signed_cookie(
-            DEVICE_COOKIE,
-            str(device.pk),
-            salt="device",
-            max_age=DEVICE_COOKIE_AGE,
-            httponly=True,
-            samesite="Lax",
-            secure=self.request.is_secure(),
-        )
-        return response
+        device = take_on(self.request)
+        if device.is_enrolled:
+            idle.unlock(self.request)
+            if not pins.has_pin(self.request.user) and self.request.user.is_staff_member:
+                # Without one the lock of this tablet would ask for the password each time.
+                response = redirect(
+                    f"{reverse('workshop:pin')}?{urlencode({'next': self.get_success_url()})}"
+                )
+        return remember(self.request, response, device)
+
+    def dispatch(self, request, *args, **kwargs):
+        # A locked session is nobody's until its PIN: whoever comes here signs in.
+        self.redirect_authenticated_user = not idle.is_locked(request)
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs):
+        locked = {"user": AnonymousUser(), "nav": []} if idle.is_locked(self.request) else {}
+        at_tablet = device if (device := device_of(self.request)) and device.is_enrolled else None
+        return super().get_context_data(**locked, tablet=at_tablet, **kwargs)
 
     def form_invalid(self, form):
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
 
-def _device_name(request: HttpRequest) -> str:
-    """A name that somebody can tell the device by, until they give it a better one."""
-    agent = request.headers.get("User-Agent", "")
-    kind = "Tablet or telephone" if "Mobile" in agent or "Tablet" in agent else "Desk computer"
-    alike = Device.objects.filter(name__startswith=kind).count()
-    return f"{kind} {alike + 1}" if alike else kind
+class SignOut(auth.LogoutView):
+    def get_success_url(self):
+        return self.get_redirect_url() or way_in(self.request)
 
 
-sign_in = public(sensitive_post_parameters("password")(SignIn.as_view()))
-sign_out = public(auth.LogoutView.as_view())
+sign_in = public(drops_copies(sensitive_post_parameters("password")(SignIn.as_view())))
+sign_out = public(SignOut.as_view())
 
 
 # ------------------------------------------------------------------------------------------------ settings
@@ -75,6 +79,8 @@ def shop(request: HttpRequest) -> HttpResponse:
         "pdf_problem": checks.pdf_problem(),
         "pdf_hint": checks.PDF_HINT,
         "time_zone": settings.TIME_ZONE,
+        "certificate": trust_state.look(),
+        "encrypted_at": trust_state.over_tls(),
         "events": current_head().seq,
         "people_count": Person.objects.filter(is_active=True).count(),
         "device_count": Device.objects.filter(revoked_at=None).count(),
@@ -104,8 +110,12 @@ urlpatterns = [
     path("shop/", shop, name="shop"),
     path("shop/change/", shop_change, name="shop-change"),
     path("styles/", styles.styles, name="styles"),
+    *copies.urlpatterns,
     *people.urlpatterns,
     *devices.urlpatterns,
+    *tablet.urlpatterns,
     *log.urlpatterns,
     *tools.urlpatterns,
+    *trust.urlpatterns,
+    *queue.urlpatterns,
 ]

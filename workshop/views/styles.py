@@ -1,5 +1,7 @@
 """A page that shows every part of the templates in every state, so that the next page finds and uses them."""
 
+import json
+
 from django import forms
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -9,6 +11,9 @@ from django.template.loader import render_to_string
 from workshop.engineering.pattern_drawing import drawn
 from workshop.engineering.patterns import Pattern, default_sequence
 from workshop.forms.fields import AmountField, DayField, NumberField
+from workshop.forms.meanwhile import Both, together
+from workshop.forms.signing import PinField, SignerField
+from workshop.models import Person
 from workshop.pages import may
 from workshop.permissions import May
 from workshop.specimens import groups
@@ -68,8 +73,47 @@ def _refused() -> Specimen:
     form.full_clean()
     form.add_error(None, "Bolt 4 was tightened by somebody else at 14:05, while you typed.")
     form.add_error("tool", "Wrench TW-03 was due for calibration on 1 March 2026. Take another tool.")
-    form["words"].on_record = "Seat rusty, cleaned."
+    form["distance"].on_record = "148210 km"
+    mine, theirs = "Seat clean, no rust.", "Seat rusty, cleaned."
+    form["words"].meanwhile = Both(
+        "M. Quill, 14:03",
+        theirs,
+        mine,
+        take_theirs=json.dumps([theirs]),
+        take_mine=json.dumps([mine]),
+        take_both=json.dumps([together(theirs, mine)]),
+    )
+    form["kind"].meanwhile = Both("M. Quill, 14:03", "Read on a dial", "Did not move", taken=True)
+    form.differing = [form["kind"], form["words"]]
     return form
+
+
+class Signing(forms.Form):
+    signer = SignerField(label="Who signs")
+    pin = PinField()
+
+
+def _signings() -> list[tuple[str, dict]]:
+    """(what it shows, {signing}) of a tablet, of one's own device, and of a wrong PIN."""
+    people = [Person(name=name, pin=pin) for name, pin in (("M. Quill", "$"), ("A. Brandt", ""))]
+
+    def one(number: int, *, folded: bool = False, wrong: str = "") -> dict:
+        form = Signing({"signer": str(people[0].pk)} if wrong else None, auto_id=f"sign{number}_%s")
+        form.fields["signer"].offer(people, lambda one: [] if one.pin else ["no PIN yet"])
+        form.fields["signer"].initial = people[0]
+        if wrong:
+            form.add_error("pin", wrong)
+        parts = {name: form[name] for name in ("signer", "pin")}
+        return {"signing": {**parts, "folded": folded, "open": False, "again": False}}
+
+    return [
+        ("on a tablet of the shop", one(1)),
+        ("on one's own device", one(2, folded=True)),
+        (
+            "a wrong PIN",
+            one(3, wrong="Wrong PIN. Two more tries, then M. Quill waits 15 minutes on this tablet."),
+        ),
+    ]
 
 
 def _pattern(kind: Pattern, count: int, states: list[str], rows: int = 1, columns: int = 1) -> dict:
@@ -102,6 +146,7 @@ def styles(request: HttpRequest) -> HttpResponse:
         "form": Specimen(),
         "bad_form": _refused(),
         "dense": _dense(),
+        "signings": _signings(),
         "patterns": [
             ("Five in a circle", _pattern(Pattern.CIRCLE, 5, ["done", "done", "flag above", "next"])),
             (

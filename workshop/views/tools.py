@@ -11,6 +11,7 @@ from django.utils.formats import date_format
 from django.utils.html import format_html
 
 from workshop.acts import tools as acts
+from workshop.copies import keeps_copy
 from workshop.forms import tools as forms
 from workshop.models import TorqueTool
 from workshop.models.tools import FailureKind, ToolKind
@@ -29,6 +30,7 @@ USED_LATELY = timedelta(days=30)
 
 
 @may(May.SEE_SHOP)
+@keeps_copy
 def tools(request: HttpRequest) -> HttpResponse:
     """All torque tools: what needs a calibration first, then in the order in which they fall due, at last what is
     withdrawn. A fixed number of queries.
