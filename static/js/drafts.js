@@ -150,10 +150,15 @@
       page: here(),
       fields: whole(form),
       ...(cameBack(form) ? { refused: true } : {}),
-      seen: Object.fromEntries(SEEN.filter((name) => hidden(form, name))
-        .map((name) => [name, hidden(form, name).value])),
+      // After a conflict what had been seen before it: taken up again later, both texts are compared anew.
+      seen: { ...Object.fromEntries(SEEN.filter((name) => hidden(form, name))
+        .map((name) => [name, hidden(form, name).value])), ...seenBefore(form) },
       said,
     };
+  };
+  const seenBefore = (form) => {
+    const compared = form.querySelector("[data-seen-before]");
+    return compared ? JSON.parse(compared.dataset.seenBefore) : {};
   };
   const sameAs = (form, draft) => JSON.stringify(draft.fields) === JSON.stringify(whole(form));
 

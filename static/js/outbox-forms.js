@@ -8,7 +8,7 @@
 (() => {
   const { outbox } = window;
   const PATIENCE = 15000;
-  const { me, counts } = outbox;
+  const { me, counts, mine } = outbox;
   const fire = (name, form, detail = {}) => form.dispatchEvent(new CustomEvent(name, { detail, bubbles: true }));
   const tidy = (text) => text.replace(/\s+/g, " ").trim();
   const clock = (ms) => new Date(ms).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
@@ -58,9 +58,41 @@
     // A second change of what was not yet changed would be refused: the record shows the first one only later.
     if (hidden(form, "seen_version")) form.hidden = true;
   };
+  // What became of what a note on this page speaks of: it must not say "kept" of what is saved, or refused.
+  const notes = new Map();
+  const saying = (note, ...words) => note.querySelector("p").replaceChildren(...words);
+  const says = (why) => [element("strong", "", `Kept on this tablet at ${clock(Date.now())}.`),
+    ` It is sent by itself when the server answers.${why ? ` ${why}` : ""}`];
+  document.addEventListener("outbox:saved", ({ detail: { key } }) => {
+    const note = notes.get(key);
+    if (!note) return;
+    note.classList.remove("kept-here");
+    saying(note, element("strong", "crossed", `Saved at ${clock(Date.now())}.`));
+    notes.delete(key);
+  });
+  document.addEventListener("outbox:refused", ({ detail: { key, reasons } }) => {
+    const note = notes.get(key);
+    if (!note) return;
+    const see = element("a", "", "What to do with it");
+    see.href = "/tablet/waiting/";
+    note.classList.replace("kept-here", "warn");
+    saying(note, element("strong", "", "Not saved: the server refused it."), ` ${reasons.join(" ")} `, see);
+    notes.delete(key);
+  });
+  document.addEventListener("outbox:change", () => {
+    if (notes.size) outbox.each(({ key, state, why }) => {
+      const note = notes.get(key);
+      if (note && state === "waiting" && note.dataset.why !== why) {
+        note.dataset.why = why;
+        const [first] = note.querySelector("p").childNodes;
+        saying(note, first, says(why)[1]);
+      }
+    }).catch(() => {});
+  });
   const kept = (form, thing, why = "") => {
-    const note = element("div", "kept-note kept-here", element("p", "", element("strong", "", `Kept on this tablet at ${clock(Date.now())}.`),
-      ` It is sent by itself when the server answers.${why ? ` ${why}` : ""}`));
+    const note = element("div", "kept-note kept-here", element("p", "", ...says(why)));
+    note.dataset.why = why;
+    notes.set(thing.key, note);
     const rows = thing.said.map(([label, words]) => element("div", "", element("dt", "", label || "Chosen"), element("dd", "lines", words)));
     if (rows.length) note.append(element("dl", "facts", ...rows));
     if (thing.after) {
@@ -97,6 +129,8 @@
   const SAVED_BUT = "outbox can keep nothing";
   const sendPlain = async (form, button) => {
     const thing = thingOf(form, button);
+    // Refused once when nobody was there: it stays in the list until it is saved or thrown away.
+    const listed = await outbox.list().then((all) => all.some(({ key, state }) => key === thing.key && state === "refused"), () => false);
     const trouble = await outbox.put(thing).then(() => "", (error) => error.message);
     const result = await (trouble ? outbox.direct(thing) : outbox.send(thing.key))
       .catch(() => ({ state: "waiting", why: "" }));
@@ -107,7 +141,7 @@
       }
       go(result.location || thing.after);
     } else if (result.state === "refused") { // it comes back filled, with its errors, as a browser shows it
-      if (!trouble) await outbox.remove(thing.key).catch(() => {});
+      if (!trouble && !listed) await outbox.remove(thing.key).catch(() => {});
       natively(form, button);
     } else {
       fire("outbox:settled", form);
@@ -182,9 +216,11 @@
     box.showModal();
   });
   const signOut = async (form, button) => {
-    const one = counts.waiting === 1;
-    const [are, they, sent] = one ? ["1 thing is", "It stays", "is sent"] : [`${counts.waiting} things are`, "They stay", "are sent"];
-    const text = `${are} kept on this tablet and not saved. ${they} here and ${sent} when the network is back. Sign out?`;
+    const number = mine.waiting + mine.refused;
+    const [are, they, sent] = number === 1 ? ["1 thing is", "It stays", "is sent"] : [`${number} things are`, "They stay", "are sent"];
+    const refused = mine.refused ? ` ${mine.refused} of them ${mine.refused === 1 ? "was" : "were"} refused and ${mine.refused === 1 ? "waits" : "wait"} for you.` : "";
+    const text = number === mine.refused ? `${are} kept on this tablet and not saved: the server refused ${number === 1 ? "it" : "them"}. ${they} here for you. Sign out?`
+      : `${are} kept on this tablet and not saved. ${they} here and ${sent} when the network is back.${refused} Sign out?`;
     const yes = await ask(text, "Sign out", "Stay signed in");
     fire("outbox:settled", form);
     if (yes) pass(form, button); // others hear of it too
@@ -219,7 +255,7 @@
     const button = event.submitter;
     const isOp = button && (button.name === "op" || "direct" in button.dataset);
     let way = null;
-    if ("signOut" in dataset) way = counts.waiting && signOut;
+    if ("signOut" in dataset) way = (mine.waiting || mine.refused) && signOut;
     else if ("signing" in dataset || "needsNetwork" in dataset || form.querySelector('[name="signer"]')) way = !isOp && withNetwork;
     else if ("queue" in dataset && !("queueOwn" in dataset) && me.person && hidden(form, "key") && !isOp) {
       way = form.matches("[hx-post], [data-hx-post]") ? sendByHtmx : sendPlain;
@@ -247,7 +283,7 @@
   const meta = (name) => document.querySelector(`meta[name="${name}"]`);
   const [navigation] = performance.getEntriesByType("navigation");
   // Not of a page that was kept: it says when it was made.
-  if (meta("server-time") && !meta("copy-made") && (!navigation || navigation.type !== "back_forward")) {
+  if (meta("server-time") && !meta("copy-made") && !("shell" in document.body.dataset) && (!navigation || navigation.type !== "back_forward")) {
     compare(Date.parse(meta("server-time").content));
   }
 

@@ -91,23 +91,31 @@
     on(stores.items.index("key").get(key), (item) => { if (item) how(item, stores); });
   });
 
-  const counts = { waiting: 0, refused: 0 };
+  const counts = { waiting: 0, refused: 0 }; // everybody's
+  const mine = { waiting: 0, refused: 0 };
   const chip = document.getElementById("waiting");
   const between = "BroadcastChannel" in window ? new BroadcastChannel("outbox") : null;
   const show = () => {
     const words = [];
-    if (counts.waiting) words.push(`${counts.waiting} kept on this tablet`);
-    if (counts.refused) words.push(`${counts.refused} refused`);
+    const others = counts.waiting + counts.refused - mine.waiting - mine.refused;
+    if (mine.waiting) words.push(`${mine.waiting} kept on this tablet`);
+    if (mine.refused) words.push(`${mine.refused} refused`);
+    if (others) words.push(me.person ? `${others} of others` : `${others} kept on this tablet`);
     if (chip) {
       chip.textContent = words.join(", ");
       chip.hidden = !words.length;
+      chip.classList.toggle("refused", Boolean(mine.refused));
     }
     fire("outbox:change", { ...counts });
   };
   const tell = async (others = true) => {
-    await reading(({ items }, on) => Object.keys(counts).forEach((state) => {
-      on(items.index("state").count(state), (number) => { counts[state] = number; });
-    }));
+    const found = [{ waiting: 0, refused: 0 }, { waiting: 0, refused: 0 }];
+    await each(({ state, person }) => {
+      found[0][state] += 1;
+      if (person === me.person) found[1][state] += 1;
+    });
+    Object.assign(counts, found[0]);
+    Object.assign(mine, found[1]);
     show();
     if (others && between) between.postMessage("");
   };
@@ -219,11 +227,13 @@
     }
   };
 
-  // One tab sends at a time. The lease runs out by itself, for a tab that was closed meanwhile.
+  // One tab sends at a time, and says so again and again: the lease of one that was closed or killed runs out soon.
   const tab = newKey();
+  const HELD = 5000;
+  const BEAT = 1500;
   const leased = (meta, on, ms, then) => on(meta.get("lease"), (row) => {
     const now = Date.now();
-    const free = !row || row.tab === tab || row.until < now || row.until > now + 10 * WITH_FILES;
+    const free = !row || row.tab === tab || row.until < now || row.until > now + 10 * HELD;
     if (free) meta.put({ id: "lease", tab, until: ms ? now + ms : 0 });
     then(free);
   });
@@ -231,21 +241,18 @@
   const lease = (ms) => writing(({ meta }, on, answer) => leased(meta, on, ms, answer)).catch(() => true);
   // The next one that may go, its try counted before it is made. Those of `apart` wait for something: `held(item)`.
   const begin = (from, apart, held) => {
-    const pick = ({ items, meta }, on, answer, write) => walk(items, on, (item) => {
+    const pick = ({ items }, on, answer, write) => walk(items, on, (item) => {
       if (item.state !== "waiting") return true;
       const now = Date.now();
       if (item.held > now && item.held < now + SLOWEST) apart.set(item.person, ""); // on its way already
       if (!item.grant && item.person !== me.person) apart.set(item.person, `It is sent when ${item.name} signs in here.`);
       if (apart.has(item.person)) { held(item); return true; }
       item.tries += 1;
-      if (write) {
-        if (item.files.length) meta.put({ id: "lease", tab, until: now + WITH_FILES + 5000 });
-        items.put(item);
-      }
+      if (write) items.put(item);
       answer(item);
       return false;
     }, from);
-    return writing((stores, on, answer) => leased(stores.meta, on, PATIENCE + 5000, (free) => {
+    return writing((stores, on, answer) => leased(stores.meta, on, HELD, (free) => {
       if (free) pick(stores, on, answer, true);
     })).catch(() => reading(pick));
   };
@@ -272,7 +279,8 @@
   const give = (key, result) => { const ask = asks.get(key); if (ask) ask.result = result; };
   let delay = 5000;
   const round = async () => {
-    if (!(await lease(PATIENCE))) return "elsewhere";
+    if (!(await lease(HELD))) return "elsewhere";
+    const beat = setInterval(lease, BEAT, HELD);
     const apart = new Map(); // whose things wait for something, and for what
     let told = 0;
     try {
@@ -293,6 +301,7 @@
         } else apart.set(item.person, result.why);
       }
     } finally {
+      clearInterval(beat);
       await lease(0);
     }
   };
@@ -344,11 +353,13 @@
     else Object.assign(me, JSON.parse(localStorage.getItem(HERE)));
   } catch { /* shut off: nobody is known then */ }
 
-  window.outbox = { put, send, list, each, files: filesOf, remove, again, done, drain, newKey, counts, me,
+  window.outbox = { put, send, list, each, files: filesOf, remove, again, done, drain, newKey, counts, mine, me,
     // for outbox-forms.js
     change, settle, soon, withOffset, isLost: () => lost, lose: () => { lost = true; delay = 5000; drain(); },
     direct: (thing) => transmit({ ...shape(thing), tries: 1 }, thing.files || [], { live: true }) };
-  look().then(soon);
+  // Refused here and then put right in its form: the page that came of it names the key.
+  const named = [...document.querySelectorAll('meta[name="saved-key"]')].map((each_) => each_.content);
+  Promise.all(named.map((key) => change(key, drop))).catch(() => {}).then(look).then(soon);
   window.addEventListener("online", soon);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) look().then(soon); });
   document.addEventListener("live:fresh", soon);

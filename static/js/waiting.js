@@ -141,7 +141,7 @@
     }
     if (found.others.size) {
       const list = element("ul", "", ...[...found.others].map(([name, number]) => element("li", "",
-        `${name}: ${things(number)}. ${name === outbox.me.name ? "Go to the first page and back to see it." : `Shown when ${name} is signed in here.`}`)));
+        `${name}: ${things(number)}. ${name === outbox.me.name ? "Go to the floor and back to see it." : `Shown when ${name} is signed in here.`}`)));
       parts.push(section(locked ? "Left alone, this page shows no words" : "Of other people", list));
     }
     if (!parts.length) parts.push(element("p", "empty", "Nothing is kept here: the server has everything."));

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from copy import copy
 from typing import Any
@@ -115,9 +116,10 @@ class ActForm(forms.Form):
     def sentences(self) -> list[str]:
         """Everything that is wrong, each with the label of its field."""
         return [
-            f"{self[name].label}: {error}" if name in self.fields and not self[name].is_hidden else str(error)
-            for name, errors in self.errors.items()
+            f"{self[name].label}: {text}" if name in self.fields and not self[name].is_hidden else text
+            for name, errors in self.errors.as_data().items()
             for error in errors
+            for text in ([error.from_afar] if hasattr(error, "from_afar") else error.messages)
         ]
 
     def _try(self, act: Callable, request: HttpRequest, fixed: dict[str, Any]) -> bool:
@@ -182,6 +184,10 @@ class ActForm(forms.Form):
             self.add_error(name if name in self.fields else None, error)
 
     def _show_what_is_on_record(self, refusal: ChangedMeanwhile) -> None:
+        # Left lying and taken up again later, it is compared anew: what it had seen goes along.
+        self.seen_before = json.dumps(
+            {name: self.data.get(self.add_prefix(name), "") for name in ("seen_version", "seen_values")}
+        )
         self.add_error(None, meanwhile.compare(self, refusal))
         if "seen_version" in self.fields:
             # Saving again is then a decision made with both texts in view.

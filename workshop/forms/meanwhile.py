@@ -88,7 +88,11 @@ def compare(form: ActForm, refusal: ChangedMeanwhile) -> ValidationError:
         differ.append(bound)
     if begun:
         form._put("seen_values", _text(begun | now))
-    return ValidationError(f"{_who(event, refusal)} {_what(differ, taken)}", code="changed_meanwhile")
+    who = _who(event, refusal)
+    said = ValidationError(f"{who} {_what(differ, taken)}", code="changed_meanwhile")
+    # For a list in which only what was typed stands: there is nothing below.
+    said.from_afar = f"{who} Open its page and save it there: both texts then stand side by side."
+    return said
 
 
 def together(theirs: str, mine: str) -> str:

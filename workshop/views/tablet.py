@@ -268,7 +268,7 @@ def enrol(request: HttpRequest) -> HttpResponse:
         done=_after_enrolling,
         cancel="workshop:devices",
         said=lambda row: (
-            f"“{row.name}” is enrolled. Everybody chooses a PIN on it once, with name and password."
+            f"“{row.name}” is enrolled. Whoever has no PIN yet chooses one on it, with name and password."
         ),
     )
     if request.method == "POST" and device is not None:
