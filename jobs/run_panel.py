@@ -18,11 +18,12 @@ from django.utils import timezone
 from jobs import angle_estimate, run_plan, tool_in_hand
 from jobs import run_screen as screen
 from jobs.forms import torque as forms
-from jobs.models import TorqueReading
+from jobs.models import Disposition, TorqueReading
 from jobs.models.procedure import OrderOfWork, StageKind
 from jobs.models.torque import AngleBy, ReadingKind, ReadingVerdict
+from jobs.run_plan import WHY_BY_FLAG
 from jobs.run_screen import Place
-from jobs.run_state import FastenerState, RunState
+from jobs.run_state import AGAIN, FastenerState, RunState
 from jobs.tool_in_hand import KEPT_TOOL
 from workshop.engineering.units import Amount, show
 from workshop.models import TorqueTool
@@ -38,8 +39,6 @@ SHORT = {
     ReadingKind.RESULT: "Measured",
     ReadingKind.NOT_DONE: "Not done",
 }
-# What is given as the reason where the reading that stands says it by itself.
-WHY_BY_FLAG = {"below": "Was below its limit", "not_counting": "The reading before does not count"}
 # Offered for a tap, so that nobody types them with gloves on; anything else may be written.
 WHY_AGAIN = ("Checked once more", "Another tool", "Part was taken off again")
 WHY_UNDONE = ("Tapped by mistake", "Wrong fastener chosen", "It was not done", "It has to be done anew")
@@ -180,6 +179,7 @@ def context(
         if mode == "enter" and not preview
         else "",
         **_last(state),
+        "again_kinds": AGAIN,
         # Its room is kept from the first reading on, so that the button stays where it is.
         "show_last": not preview
         and mode not in ("correct", "undo", "look", "lead_only")
@@ -333,7 +333,25 @@ def _unit_of(form: forms.EntryForm | None) -> str:
 def _last(state: RunState) -> dict[str, Any]:
     """The reading that was written last, with what became of it."""
     last = state.readings[-1] if state.readings else None
-    return {"last": last, "last_one": _standing(state, last), "last_stage": _stage_name(state, last)}
+    return {
+        "last": last,
+        "last_one": _standing(state, last),
+        "last_stage": _stage_name(state, last),
+        "last_decided": _decided(state, last),
+    }
+
+
+def _decided(state: RunState, last: TorqueReading | None) -> Disposition | None:
+    """What was decided about this reading: an acceptance, or the work that undid it on the car."""
+    found = [
+        row
+        for row in state.dispositions
+        if last is not None
+        and row.reading.step_id == last.step_id
+        and row.reading.fastener == last.fastener
+        and (row.reading_id == last.pk or (row.kind in AGAIN and row.turn > last.turn))
+    ]
+    return max(found, key=lambda row: row.turn, default=None)
 
 
 def empty(place: Place, tool: TorqueTool | None) -> list:

@@ -312,20 +312,24 @@ def units_of_entry(
 ) -> list[dict[str, str]]:
     """The units that a reading may be typed in, the tool's own first, each with what the target is in it.
 
-    {code, label, figure, limits, set, setting}: `set` is what a tool is set to, `setting` the same with its unit,
-    `figure` the target as it is shown.
+    {code, label, figure, limits, set, setting, low, high}: `set` is what a tool is set to, `setting` the same with its
+    unit, `figure` the target as it is shown, `low` and `high` its limits as they are shown, empty where it has none.
     """
     target, aim = place.target, aim_of(place.target)
     mine = tool.unit if tool is not None and tool.unit in units else ""
     rows = []
     for code in sorted(units, key=lambda each: each != mine):
-        row = {"code": code, "label": UNITS[code].label, "figure": "", "limits": "", "set": "", "setting": ""}
+        row = {"code": code, "label": UNITS[code].label}
+        row |= dict.fromkeys(("figure", "limits", "set", "setting", "low", "high"), "")
         if aim is not None and UNITS[aim.unit].dimension == UNITS[code].dimension:
             shown = target_figure(target, code)
             setting = setting_of(aim, code, taken)
             row |= {"set": f"{setting.value:f}", "setting": show(setting)}
             if shown:
                 row |= {"figure": shown["figure"], "limits": shown["limits"]}
+                for end in ("low", "high"):
+                    if (value := getattr(target, end)) is not None:
+                        row[end] = f"{rounded(Amount(value, target.unit).to(code).value, code):f}"
         rows.append(row)
     return rows
 

@@ -60,8 +60,13 @@ def _said(reading: TorqueReading) -> str:
         case ReadingKind.LOOSENED:
             return "loosened"
         case ReadingKind.NOT_DONE:
-            return "taken back: it was not done"
+            return f"taken back: {_begun_small(reading.redo_reason)}" if reading.redo_reason else "taken back"
     return f"measured {value}"
+
+
+def _begun_small(text: str) -> str:
+    """Within a sentence: "Tapped by mistake" goes on small, "TW-03 was another one" does not."""
+    return text if text[:2].isupper() or not text[1:2].isalpha() else text[0].lower() + text[1:]
 
 
 def times_words(reading: TorqueReading, *, sent: bool = False) -> str:

@@ -341,7 +341,7 @@ class SecondCheckForm(SignedForm):
         label="What you saw",
         max_length=200,
         required=False,
-        help_text="Such as: all eight marks in line, wrench clicked at once.",
+        help_text="Such as: all marks in line, wrench clicked at once.",
     )
     made_at = MomentField(required=False, label="Done earlier? When")
 

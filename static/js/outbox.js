@@ -265,8 +265,8 @@
       }
       drop(now, { items, files });
       on(meta.get("done"), (row) => {
-        const { key, what, label, person, made } = now;
-        const one = { key, what, label, person, made, at: Date.now(), location: result.location };
+        const { key, what, label, person, made, url } = now;
+        const one = { key, what, label, person, made, url, at: Date.now(), location: result.location };
         meta.put({ id: "done", rows: [one, ...(row ? row.rows : [])].slice(0, 20) });
       });
     })).catch(() => (result.state === "saved" ? change(item.key, drop) : null)).catch(() => {});

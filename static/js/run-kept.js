@@ -79,8 +79,14 @@
     const row = at.places.find((each) => each[0] === stage && each[1] === fastener);
     return row ? row[2] : 0;
   };
+  // What the server would refuse now, in words: somebody decides about it, or another pair of eyes comes first.
+  const waitOf = (at, stage, fastener) => {
+    const row = ((at && at.waits) || []).find(([of, fasteners]) => of === stage && fasteners.includes(fastener));
+    return row ? `${row[2]}: that needs the network.` : "";
+  };
+  const waitsAt = (at, stage) => ((at && at.waits) || []).filter(([of]) => !stage || of === stage).map((row) => `${row[2]}: that needs the network.`);
   // The form at another place of the step, with its target; what was typed for the last one stays where that is usual.
-  const goTo = (at, [stage, fastener, key], given = {}) => {
+  const goTo = (at, [stage, fastener, key, why], given = {}) => {
     doings += 1;
     const into = form();
     const before = targetOf(at, HERE(), Number(into.elements.fastener.value));
@@ -90,6 +96,9 @@
     into.elements.stage.value = stage;
     into.elements.fastener.value = fastener;
     ["made_at_time", "made_at_day"].forEach((name) => { if (into.elements[name]) into.elements[name].value = ""; });
+    if (into.elements.redo_reason) into.elements.redo_reason.value = given.redo_reason || why || "";
+    const asks = work().querySelector(".place .why");
+    if (asks) asks.hidden = !(given.redo_reason || why);
     if (into.elements.running_torque_value) into.elements.running_torque_value.value = "";
     if (target && select()) {
       [...select().options].forEach((option) => {
@@ -147,6 +156,11 @@
     to.querySelector(".touch").after(from.querySelector(".ring"));
     from.classList.remove("next");
     target.classList.add("next");
+    // The place in the sequence stands outside the ring, as the server draws it.
+    [[from, from.classList.contains("flag") ? "8.4" : "7.6", "10"], [target, "10.6", "14"]].forEach(([each, x, y]) => {
+      const turn = each.querySelector(".turn");
+      if (turn) { turn.setAttribute("x", x); turn.setAttribute("y", y); }
+    });
     drawn.append(target); // over the others
   };
 
@@ -163,7 +177,7 @@
     if (!link) return;
     link.closest(".fastener").classList.add("kept-here");
     link.append(svg("path", { class: "kept-mark", d: "M3.4-3.4 10.8-10.8", "stroke-dasharray": "2 1.4", stroke: "currentColor", "stroke-width": "1.6", fill: "none" }),
-      svg("text", { class: "kept-word", x: "-8", y: "13", "text-anchor": "middle", "font-size": "5", "aria-hidden": "true" }, "kept"));
+      svg("text", { class: "kept-word", x: "-1", y: "14", "text-anchor": "middle", "font-size": "5", "aria-hidden": "true" }, "kept"));
     link.setAttribute("aria-label", `${fastener}: ${words(item)}, kept on this tablet`);
   };
   const hollow = () => {
@@ -178,7 +192,9 @@
       const actions = element("div", "actions");
       offer(actions, item);
       const what = element("div", "", element("strong", "", `Fastener ${fastener}`), ` ${words(item)} `,
-        element("span", "meta", `${field(item.said || [], "Stage")} · ${clock(item.made)}${item.tries ? " · sent, no answer yet" : " · not sent yet"}`));
+        element("span", "meta", `${field(item.said || [], "Stage")} · ${clock(item.made)}${item.tries ? " · tried, no answer" : " · not sent yet"}`));
+      const far = outside(item.fields);
+      if (far) what.append(element("p", "outside", outsideMark(), far));
       const row = element("li", "row", what, actions);
       row.dataset.keptKey = item.key;
       row.tabIndex = -1;
@@ -243,7 +259,7 @@
   const ask = (into, item) => {
     const { fastener } = placeOf(item.fields);
     const honest = item.tries
-      ? `Fastener ${fastener}, ${words(item)}: it was sent once, and no answer came. If it arrived all the same, it stands on record there and is taken back there.`
+      ? `Fastener ${fastener}, ${words(item)}: sending it was tried, and no answer came. If it arrived all the same, it stands on record there and is taken back there.`
       : `Fastener ${fastener}, ${words(item)}: it never reached the server. Thrown away, nothing of it stays.`;
     const no = button("Leave it", () => { into.replaceChildren(); offer(into, item); into.querySelector("button").focus(); });
     into.replaceChildren(element("p", "kept-ask", honest), button("Throw it away", () => takeBack(item), "btn hand"), no);
@@ -267,6 +283,60 @@
     if (form() && field(item.fields, "stage")) into.append(named(button("Change", () => change(item)), "Change the kept reading"));
     into.append(named(button("Take back", () => ask(into, item)), "Take back the kept reading"));
   };
+  // A plain comparison with the limits that stand on this page; a verdict, with the tool's deviation, is the server's.
+  const outside = (fields) => {
+    const at = plan();
+    const { stage, fastener } = placeOf(fields);
+    const text = field(fields, "reading_value").trim();
+    const value = Number(text.replace(",", "."));
+    const code = field(fields, "reading_unit");
+    if (!at || !value || field(fields, "kind") === "not_done") return "";
+    const chosen = select() && [...select().options].find((option) => option.value === code);
+    const unit = chosen ? chosen.textContent : "";
+    const target = at.targets[targetOf(at, stage, fastener)];
+    const row = target && target.units.find(([each]) => each === code);
+    const [low, high, range] = (at.range || {})[code] || [];
+    const said = [];
+    // Through an extension, or with a running torque added, it is not this number that the limits are for.
+    if (row && !field(fields, "extension_length_value").trim() && !field(fields, "running_torque_value").trim()) {
+      const [, , , , , least, most] = row;
+      if (most && value > Number(most)) said.push(`${text} ${unit} is above the upper limit shown here (${most} ${unit}).`);
+      if (least && value < Number(least)) said.push(`${text} ${unit} is below the lower limit shown here (${least} ${unit}).`);
+    }
+    if (range && (value < Number(low) || value > Number(high))) said.push(`${text} ${unit} is outside the working range of ${at.tool} (${range}).`);
+    return said.length ? `${said.join(" ")} Judged when it is sent: look at this joint before you go on.` : "";
+  };
+  // What was set outside the limits is not offered for the next one.
+  const notAgain = (thing) => {
+    const at = plan();
+    if (!at || !form() || !number() || !outside(thing.fields)) return;
+    const [, , , set] = unitRow(at.targets[targetOf(at, HERE(), Number(form().elements.fastener.value))]) || [];
+    number().value = at.sets && set ? set : "";
+    document.dispatchEvent(new CustomEvent("run:place"));
+  };
+  const outsideMark = () => {
+    const mark = svg("svg", { viewBox: "0 0 24 24", class: "outside-mark", "aria-hidden": "true", fill: "none", stroke: "currentColor", "stroke-width": "2.2" });
+    mark.append(svg("path", { d: "M12 2.5 21.5 12 12 21.5 2.5 12zM12 7v6M12 15.5v2" }));
+    return mark;
+  };
+  // While it is typed, where no server would say it: in the place of the last verdict, once the hand rests.
+  let resting = 0;
+  const warnTyped = () => {
+    clearTimeout(resting);
+    const last = work() && work().querySelector(".last");
+    if (!last) return;
+    last.querySelectorAll(".outside.typed").forEach((each) => each.remove());
+    if (!lost || !form() || !number()) return;
+    resting = setTimeout(() => {
+      const said = form() && number() ? outside([...new FormData(form())]) : "";
+      if (!said || !last.isConnected || last.querySelector(".outside.typed")) return;
+      last.prepend(element("p", "outside typed", outsideMark(), said));
+      seen(last);
+      speak(said);
+    }, 600);
+  };
+  // On a telephone the bar with the button would cover it.
+  const seen = (last) => document.dispatchEvent(new CustomEvent("run:said", { detail: last }));
   const tellLast = (text, item, title = "Kept on this tablet") => {
     const last = work().querySelector(".last");
     if (last) {
@@ -274,16 +344,20 @@
       last.classList.toggle("kept-here", Boolean(item));
       last.replaceChildren();
       if (item) last.append(element("p", "verdict-words", hollow(), ` ${title}`));
-      last.append(element("p", "", text));
+      const far = item ? outside(item.fields) : "";
+      last.append(element("p", far ? "outside" : "", ...(far ? [outsideMark()] : []), text));
+      const at = plan();
+      if (at && form() && item) waitsAt(at, HERE()).forEach((said) => last.append(element("p", "meta", said)));
       if (item) {
         const actions = element("p", "put-right");
         offer(actions, item);
         last.append(actions);
       }
+      seen(last);
     }
     speak(text);
   };
-  const keptWords = (item) => `Fastener ${placeOf(item.fields).fastener}: ${words(item)}, kept on this tablet. Judged when it is sent.`;
+  const keptWords = (item) => `Fastener ${placeOf(item.fields).fastener}: ${words(item)}, kept on this tablet. ${outside(item.fields) || "Judged when it is sent."}`;
 
   // The next place, or what there is to say when a stage is through.
   const onwards = async (map) => {
@@ -295,12 +369,16 @@
     form().hidden = true;
     document.querySelectorAll(".kept-panel").forEach((each) => each.remove());
     const open = at.places.some(([stage, fastener]) => stage === here && !map.has(`${stage} ${fastener}`));
+    const waits = waitsAt(at, here).length > 0;
     const mine = [...map.keys()].filter((key) => Number(key.split(" ")[0]) === here).length;
     const panel = element("section", "aside-panel kept-panel");
     const name = at.stages[here].name;
-    panel.append(element("h2", "", open ? `Next: ${at.stages[to[0]].name}` : `${name} is kept whole on this tablet`));
-    if (!open) panel.append(element("p", "", `${many(mine, "reading")} of it wait${mine === 1 ? "s" : ""} here. Judged when they are sent: nothing of it is on record yet.`));
-    if (!to) panel.append(element("p", "", `That was the last of ${at.title}. Leave this tablet on: it sends them by itself when the network is back.`));
+    panel.append(element("h2", "", open ? `Next: ${at.stages[to[0]].name}` : waits ? `${name} waits` : `${name} is kept whole on this tablet`));
+    if (!open && mine) panel.append(element("p", "", `${many(mine, "reading")} of it wait${mine === 1 ? "s" : ""} here. Judged when they are sent: nothing of it is on record yet.`));
+    const open_ones = waitsAt(at, 0);
+    open_ones.forEach((said) => panel.append(element("p", "waits-for", said)));
+    if (!to && open_ones.length) panel.append(element("p", "", "Nothing else of this step can be kept here until then. Leave this tablet on: what is kept is sent by itself when the network is back."));
+    else if (!to) panel.append(element("p", "", `That was the last of ${at.title}. Leave this tablet on: it sends them by itself when the network is back.`));
     else if (at.stages[to[0]].alike) {
       const target = unitRow(at.targets[to[2]]);
       const sets = at.sets && target && to[2] !== targetOf(at, here, Number(form().elements.fastener.value));
@@ -323,10 +401,14 @@
   };
 
   // ------------------------------------------------------------------------------------------------------ recording
-  const thingOf = (from, key) => {
-    const fields = [...new FormData(from)].filter(([name]) => name !== "key");
+  const thingOf = (from, key, pressed) => {
+    // What an offered button says ("It was 81 lbf·ft") stands in place of what the field says.
+    const other = pressed && pressed.name ? pressed.name : "";
+    const fields = [...new FormData(from)].filter(([name]) => name !== "key" && name !== other);
+    if (other) fields.push([other, pressed.value]);
     const { fastener } = placeOf(fields);
-    const unit = select() ? select().selectedOptions[0].textContent : "";
+    const chosen = select() && [...select().options].find((option) => option.value === field(fields, "reading_unit"));
+    const unit = chosen ? chosen.textContent : "";
     const kind = from.querySelector(".kinds :checked + span > strong, .one-kind");
     const did = kind ? kind.firstChild.textContent.trim().toLowerCase() : "";
     const reading = [field(fields, "reading_value") && `${field(fields, "reading_value")} ${unit}`, did].filter(Boolean).join(" ");
@@ -346,6 +428,8 @@
     const { fastener } = placeOf(thing.fields);
     const count = Number(from.elements.fastener.max);
     if (!(fastener >= 1 && fastener <= count)) return `This step has fasteners 1 to ${count}.`;
+    const waits = waitOf(plan(), placeOf(thing.fields).stage, fastener);
+    if (waits) return waits;
     if (!from.elements.reading_value || field(thing.fields, "kind") === "not_done") return "";
     if (!text) return "Give the number first.";
     if (!/^\d+([.,]\d+)?$/.test(text) || !Number(text.replace(",", "."))) return `“${text}” is not a number above 0.`;
@@ -375,8 +459,8 @@
     for (const item of all.filter((each) => each.n > old.n && each.state === "waiting" && isOurs(each))) await box.put(item);
     editing = null;
   };
-  const record = async (from) => {
-    const thing = thingOf(from, editing ? editing.key : box.newKey());
+  const record = async (from, pressed) => {
+    const thing = thingOf(from, editing ? editing.key : box.newKey(), pressed);
     if (gone.has(Object.values(placeOf(thing.fields)).join(" ")) && !editing) { // the form has not moved on yet
       settled(from);
       await tellSent();
@@ -435,7 +519,10 @@
       const { items, map } = await paint();
       const item = items.find((each) => each.key === thing.key) || thing;
       if (!from.isConnected) return; // it was sent meanwhile, and the area is new
-      if (field(thing.fields, "stage")) await onwards(map);
+      if (field(thing.fields, "stage")) {
+        await onwards(map);
+        notAgain(thing);
+      }
       else correctionKept(from);
       tellLast(keptWords(item), item);
       delete from.dataset.asked;
@@ -455,7 +542,7 @@
     event.preventDefault();
     event.stopImmediatePropagation();
     if (awaited) return;
-    record(from).catch((error) => { awaited = ""; settled(from); complain(`Not recorded yet: ${error.message}. What you typed is still here: press Record again.`); });
+    record(from, event.submitter).catch((error) => { awaited = ""; settled(from); complain(`Not recorded yet: ${error.message}. What you typed is still here: press Record again.`); });
   }, true);
 
   // ---------------------------------------------------------------------------------------------- the work area anew
@@ -559,7 +646,8 @@
       return;
     }
     const to = at.places.find((each) => each[0] === HERE() && each[1] === fastener);
-    if (to) { goTo(at, to); complain(""); } else complain(`Fastener ${fastener} is on record. Without the network only what is kept on this tablet can be changed.`);
+    const waits = waitOf(at, HERE(), fastener);
+    if (to) { goTo(at, to); complain(""); } else if (waits) complain(waits); else complain(`Fastener ${fastener} is on record. Without the network only what is kept on this tablet can be changed.`);
   }, true);
 
   // -------------------------------------------------------- a number that was typed and not sent survives lock and reload
@@ -569,6 +657,7 @@
   document.addEventListener("run:typed", () => {
     typedAt = Date.now();
     doings += 1;
+    warnTyped();
     if (!form() || !number()) return;
     const kind = form().querySelector('[name="kind"]:checked');
     try {
@@ -586,15 +675,24 @@
     document.dispatchEvent(new CustomEvent("run:place"));
   };
 
+  // Saved since this page was asked for: what it shows may be from before that, and no event came to this script.
+  let looked = false;
+  const savedMeanwhile = async () => {
+    if (looked) return false;
+    looked = true;
+    const rows = await box.done().catch(() => []);
+    return rows.some(({ url, at }) => url && url.startsWith(page()) && at > performance.timeOrigin);
+  };
   async function begun(answered) {
     if (!work()) return;
     editing = null;
     const { items, map } = await paint();
+    if (!answered && (await savedMeanwhile()) && (await refresh())) return;
     const at = plan();
     const last = items[items.length - 1];
     if (at && form() && work().dataset.mode === "enter" && !answered) {
       const mine = `${HERE()} ${form().elements.fastener.value}`;
-      if (map.has(mine) || !at.places.some((each) => `${each[0]} ${each[1]}` === mine) && isCopy()) await onwards(map);
+      if (map.has(mine) || gone.has(mine) || !at.places.some((each) => `${each[0]} ${each[1]}` === mine) && isCopy()) await onwards(map);
       if (last && field(last.fields, "stage")) tellLast(keptWords(last), last);
     }
     putBackTyped();

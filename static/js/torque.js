@@ -184,10 +184,23 @@
     const place = document.getElementById("run-said");
     if (last && place) place.textContent = [...last.querySelectorAll(":scope > p:not(.put-right)")].map((each) => each.textContent.trim().replace(/\s+/g, " ")).join(". ");
   };
+  // On a telephone the bar with the button is pinned: a verdict behind it is brought out.
+  const uncover = (last) => {
+    const bar = document.querySelector(".record-bar");
+    if (!last || !bar || getComputedStyle(bar).position !== "fixed") return;
+    const { top, bottom } = last.getBoundingClientRect();
+    // Above the screen it is looked for only where it says to look at the joint: else the keys stay where they are.
+    const hidden = bottom > bar.getBoundingClientRect().top || (top < 0 && last.querySelector(".outside"));
+    if (hidden) last.scrollIntoView({ block: "nearest" });
+  };
+  document.addEventListener("run:said", ({ detail: last }) => uncover(last));
   const swapped = (answered) => {
     clockCame();
     ready();
-    if (answered && !document.getElementById("form-errors")) speak();
+    if (answered && !document.getElementById("form-errors")) {
+      speak();
+      uncover(document.querySelector(".last:not([data-none])"));
+    }
     // Whoever works by keyboard or hears the page goes on where the entry is; the picture stays where it was.
     const wrong = document.getElementById("form-errors");
     const place = wrong || document.getElementById("place");

@@ -135,3 +135,55 @@ def test_what_is_refused_when_it_is_sent_and_what_was_only_typed(
     tablet.locator(".pattern a[aria-label^='5:']").tap()
     next_is(tablet, 5)
     expect(number).to_have_value("61")
+
+
+def test_one_above_waits_and_a_number_outside_the_limits_is_remarked(
+    tablet, live_server, lead, technician, car, tool
+):
+    """60 N·m ± 15 %: 51 to 69. Nothing is judged here, the number is only held against what stands on the page."""
+    run = RunFactory(person=lead, vehicle=car, steps=[WHEEL])
+    click(technician, run, 1, 1, 60, tool)
+    click(technician, run, 1, 3, 90, tool, confirmed_odd=True)
+    sign_in(tablet, technician, live_server.url)
+    tablet.goto(f"{reverse('jobs:run', args=[run.pk])}?torque_tool={tool.pk}")
+    record = tablet.get_by_role("button", name="Record", exact=True)
+    number = tablet.get_by_label("Number", exact=True)
+    last = tablet.locator(".last")
+    tablet.context.set_offline(True)
+    next_is(tablet, 5)
+    said = "75 N·m is above the upper limit shown here (69 N·m). Judged when it is sent: look at this joint"
+    number.fill("75")
+    expect(last.locator(".outside.typed")).to_contain_text(said)
+    record.tap()
+    next_is(tablet, 2)
+    expect(last.locator(".outside")).to_contain_text(
+        f"Fastener 5: 75 N·m clicked, kept on this tablet. {said}"
+    )
+    expect(last.locator(".outside svg")).to_have_count(1)
+    expect(tablet.locator("#kept-list .outside")).to_contain_text(said)
+    expect(last).to_contain_text("Fastener 3 waits for a decision: that needs the network.")
+
+    expect(number).to_have_value("60")  # what was outside is not offered again
+
+    # Asked for by its number, it is not kept either: it would only come back refused.
+    tablet.get_by_role("spinbutton", name="Fastener").fill("3")
+    number.fill("60")
+    record.tap()
+    expect(tablet.locator("[data-unsent]")).to_contain_text("Fastener 3 waits for a decision")
+    tablet.locator(".pattern a[aria-label^='2:']").tap()
+    next_is(tablet, 2)
+    number.fill("40")
+    record.tap()
+    next_is(tablet, 4)
+    expect(last).to_contain_text("40 N·m is below the lower limit shown here (51 N·m).")
+    number.fill("61")
+    record.tap()
+    panel = tablet.locator(".kept-panel")
+    expect(panel).to_contain_text("Fastener 3 waits for a decision: that needs the network.")
+    expect(panel).to_contain_text("Round 2 waits for Round 1 of fastener 3")
+    expect(panel.get_by_role("button")).to_have_count(0)
+    tablet.context.set_offline(False)
+    expect(tablet.locator(".sent-note")).to_contain_text("fastener 5 above", timeout=LATER)
+    assert [(row.fastener, row.verdict) for row in TorqueReading.objects.order_by("order")][2:] == [
+        (5, "above"), (2, "below"), (4, "within"),
+    ]  # fmt: skip

@@ -205,6 +205,16 @@ def test_the_button_stays_where_it_is_when_the_first_verdict_appears(
     next_is(tablet, 3)
     expect(tablet.locator(".last .verdict-words")).to_contain_text("Within")
     assert finger.button("Record").bounding_box() == before
+    # Above its limit (110 to 130), with all that it asks for: a quick second tap must not meet another key.
+    finger.keys("140")
+    expect(tablet.locator(".record[inert]")).to_have_count(0)  # a double tap's second half is caught
+    finger.clicked()
+    next_is(tablet, 5)
+    expect(tablet.locator(".last .verdict-words")).to_contain_text("Above")
+    expect(tablet.locator(".waits")).to_be_in_viewport(ratio=1)
+    assert finger.button("Record").bounding_box() == before
+    for link in tablet.locator("#recorded .row-acts a").all():
+        assert link.bounding_box()["height"] >= 48
 
 
 def test_the_target_and_the_set_value_go_with_the_unit(tablet, live_server, run, tool, technician):

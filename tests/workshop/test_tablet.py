@@ -129,7 +129,7 @@ def test_the_door_names_the_staff_and_who_has_no_pin(tablet, row, technician, le
     for person in (technician, lead):
         assert person.name in page
     assert car_owner.name not in page
-    assert page.count("no PIN yet") == 1  # the lead
+    assert page.count("no PIN yet: choose one") == 1  # the lead
     assert f'href="{reverse("workshop:enter", args=[technician.pk])}?next=/floor/"' in page
     assert f'href="{reverse("workshop:login")}?next=/floor/"' in page
     assert tablet.get("/").url == f"{DOOR}?next=/"
