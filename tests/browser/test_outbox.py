@@ -257,6 +257,12 @@ def test_refused_is_shown_with_what_was_typed_and_can_be_put_right(
     expect(tablet.locator(".kept-note")).to_be_visible()
     tablet.context.set_offline(False)
     expect(chip(tablet)).to_have_text("1 refused")
+    # The page on which it was typed no longer says that it is sent by itself.
+    expect(tablet.locator(".kept-note")).to_contain_text("Not saved: the server refused it.")
+    expect(tablet.locator(".kept-note")).not_to_contain_text("Kept on this tablet")
+    tablet.get_by_role("button", name="Sign out").tap()
+    expect(tablet.get_by_role("dialog")).to_contain_text("the server refused it")
+    tablet.get_by_role("button", name="Stay signed in").tap()
     chip(tablet).tap()
     row = tablet.locator(".kept-item")
     expect(row).to_contain_text("Refused: Measurement")
@@ -268,6 +274,7 @@ def test_refused_is_shown_with_what_was_typed_and_can_be_put_right(
     # Somebody else at the same tablet sees that there is something, and whose, and not a word of it.
     sign_in_on(tablet, other_technician, device, live_server.url)
     tablet.goto(reverse("jobs:floor"))
+    expect(chip(tablet)).to_have_text("1 of others")
     chip(tablet).tap()
     expect(tablet.get_by_text("Tamsin Orrell: 1 thing.")).to_be_visible()
     assert "Brake disc" not in tablet.locator("body").inner_text()
@@ -278,6 +285,14 @@ def test_refused_is_shown_with_what_was_typed_and_can_be_put_right(
     tablet.get_by_role("button", name="Open its page").tap()
     expect(tablet.get_by_label("What was measured")).to_have_value("Brake disc, thickness")
     assert tablet.locator("input[name=key]").input_value() == refused["key"]
+    # Refused once more and left lying, it is still listed: nothing says that the server has everything.
+    record(tablet)
+    expect(tablet.locator("#form-errors")).to_contain_text("Choose a unit")
+    tablet.goto(reverse("jobs:floor"))
+    expect(chip(tablet)).to_have_text("1 refused")
+    chip(tablet).tap()
+    tablet.get_by_role("button", name="Open its page").tap()
+    expect(tablet.get_by_label("What was measured")).to_have_value("Brake disc, thickness")
     tablet.locator("select[name=reading_unit]").select_option("mm")
     record(tablet)
     expect(tablet.get_by_text("Measurement recorded.")).to_be_visible()

@@ -79,6 +79,29 @@ def test_who_and_when_is_said_at_the_top_and_both_texts_stand_by_the_field(clien
     assert line.cause == "Stud stretched."
 
 
+def test_left_lying_and_taken_up_again_both_texts_are_compared_anew(client, line, technician, lead):
+    """What the tablet kept goes back with what it had seen before the conflict: it writes over nothing unseen."""
+    sent = opened(client, technician, line)
+    write(lead, line, cause="Seat rusty, cleaned.")
+    page = client.post(url_of(line), {**sent, "cause": "Stud stretched."})
+    before = json.loads(html.unescape(re.search(r'data-seen-before="([^"]*)"', page.text)[1]))
+    assert before == {name: sent[name] for name in ("seen_version", "seen_values")}
+    again = client.post(url_of(line), {**resent(page), **before})
+    assert again.status_code == 422
+    assert set(fields(again)) == {"cause"}
+    line.refresh_from_db()
+    assert line.cause == "Seat rusty, cleaned."
+
+
+def test_in_the_tablets_list_it_says_where_both_texts_are(client, line, technician, lead):
+    sent = opened(client, technician, line)
+    write(lead, line, cause="Seat rusty, cleaned.")
+    answer = client.post(url_of(line), {**sent, "cause": "Stud stretched."}, headers={"X-Outbox": "1 later"})
+    (reason,) = json.loads(answer.headers["X-Reasons"])
+    assert reason.startswith(f"{lead} changed this at ")
+    assert reason.endswith("Open its page and save it there: both texts then stand side by side.")
+
+
 def test_each_button_holds_what_the_control_would(client, line, technician, lead):
     sent = opened(client, technician, line)
     write(lead, line, cause="Seat rusty.\nCleaned.")
