@@ -310,12 +310,16 @@
   let timer = 0;
   const drain = () => {
     clearTimeout(timer);
-    running ||= round().catch(() => "stopped").finally(async () => {
+    running ||= round().catch(() => "stopped").then(async (end) => {
       running = null;
       await tell().catch(() => {});
       clearTimeout(timer);
-      if (counts.waiting) { timer = setTimeout(drain, anew ? 0 : delay); delay = Math.min(2 * delay, SLOWEST); }
+      // Another tab sends, or was closed while it did: its lease is soon over.
+      const elsewhere = end === "elsewhere";
+      if (counts.waiting) timer = setTimeout(drain, anew ? 0 : elsewhere ? BEAT : delay);
+      if (counts.waiting && !elsewhere) delay = Math.min(2 * delay, SLOWEST);
       anew = false;
+      return end;
     });
     return running;
   };

@@ -8,12 +8,12 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.test import Client
 
-TABLET = {"has_touch": True, "viewport": {"width": 1180, "height": 820}, "device_scale_factor": 2}
+TABLET = {"has_touch": True, "viewport": {"width": 1180, "height": 820}, "device_scale_factor": 1}
 PHONE = {
     "has_touch": True,
     "is_mobile": True,
     "viewport": {"width": 390, "height": 844},
-    "device_scale_factor": 2,
+    "device_scale_factor": 1,
 }
 
 
@@ -21,7 +21,7 @@ def new_page(browser, url, **options):
     # A service worker would answer pages of its own and pass by `page.route`: only where a test is about it.
     options.setdefault("service_workers", "block")
     context = browser.new_context(base_url=url, locale="en-GB", timezone_id="Europe/Berlin", **options)
-    context.set_default_timeout(10_000)  # 30 s by default: a failing run would take minutes
+    context.set_default_timeout(20_000)  # 30 s by default: a failing run would take minutes
     return context.new_page()
 
 

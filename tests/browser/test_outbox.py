@@ -329,7 +329,7 @@ def test_a_revoked_tablet_keeps_what_it_holds_and_sends_it_when_let_in_again(
     # Somebody else is signed in by now: it is sent all the same, as whoever made it.
     sign_in_on(tablet, other_technician, device, live_server.url)
     tablet.goto(reverse("jobs:floor"))
-    expect(chip(tablet)).to_be_hidden()
+    expect(chip(tablet)).to_be_hidden(timeout=15_000)
     row = Measurement.objects.get()
     assert (row.made_by, row.device) == (technician, device)
 
