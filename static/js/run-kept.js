@@ -557,13 +557,14 @@
     document.dispatchEvent(new CustomEvent("run:swapped", { detail: how }));
     begun(how === "saved");
   };
-  const refresh = async (asked) => {
+  const refresh = async (asked, anew) => {
     const then = doings;
     const known = [...gone]; // what is sent from here on may come too late for this answer
     // Nobody asked for it: the form stays at the fastener where the hand is.
     let address = page();
-    const at = !asked && plan();
-    const here = at && form() && at.places.find(([stage, fastener]) => stage === HERE() && fastener === Number(form().elements.fastener.value));
+    const at = !asked && !anew && plan();
+    const here = at && form() && at.places.find(([stage, fastener]) => stage === HERE() && fastener === Number(form().elements.fastener.value)
+      && !gone.has(`${stage} ${fastener}`));
     if (here) address += `?${new URLSearchParams({ step: at.step, stage: here[0], fastener: here[1], set: here[2] })}#work`;
     const answer = await fetch(address, { headers: { "HX-Request": "true", "HX-Target": "work" }, credentials: "same-origin", cache: "no-store" }).catch(() => null);
     if (!answer || !answer.ok || answer.headers.get("X-Copy-Made")) return false;
@@ -687,7 +688,7 @@
     if (!work()) return;
     editing = null;
     const { items, map } = await paint();
-    if (!answered && (await savedMeanwhile()) && (await refresh())) return;
+    if (!answered && (await savedMeanwhile()) && (await refresh(false, true))) return;
     const at = plan();
     const last = items[items.length - 1];
     if (at && form() && work().dataset.mode === "enter" && !answered) {

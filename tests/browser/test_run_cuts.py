@@ -26,7 +26,7 @@ from tests.factories.tool import ToolFactory
 from workshop.models import Submission
 
 CUTS = 200
-KILLS = 10
+KILLS = 6
 TRIES = 20  # to send what was kept through a bad network, before it is good again
 FASTENERS = 24
 SEED = int(os.environ.get("CUTS_SEED") or random.SystemRandom().randrange(10**6))
