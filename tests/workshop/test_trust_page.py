@@ -109,7 +109,7 @@ def test_leads_read_when_it_ends(client, lead, authority, tmp_path):
 def test_without_tls_leads_read_that_too(client, lead, settings, tmp_path):
     settings.WORKSHOP_DATA, settings.LOCAL_TLS = tmp_path, []
     client.force_login(lead)
-    assert "none: devices keep nothing" in client.get(reverse("workshop:shop")).content.decode()
+    assert "none: other devices keep no pages" in client.get(reverse("workshop:shop")).content.decode()
 
 
 def test_the_checks_say_it(authority, settings, tmp_path):
