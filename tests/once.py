@@ -15,6 +15,8 @@ from typing import Any
 import pytest
 from django.db import connection, transaction
 
+from tests.factories.vehicle import the_car
+from tests.factories.work import owner_of
 from tests.people import CAST, make_person
 from tests.quick_print import QuickPrint
 from workshop import sheets
@@ -23,6 +25,13 @@ from workshop import sheets
 def cast() -> dict[str, Any]:
     """The fixed cast, under the names that their fixtures have."""
     return {key: make_person(*who) for key, who in CAST.items()}
+
+
+def cast_with_car() -> dict[str, Any]:
+    """The cast, and their car with its owner: what a visit begins with."""
+    people = cast()
+    car = the_car(people["lead"])
+    return {**people, "car": car, "keeper": owner_of(car, people["lead"])}
 
 
 def made_once(build: Callable[[], dict[str, Any]], *, printed: bool = False) -> Callable:

@@ -13,19 +13,15 @@ from jobs.models import SheetRevision, SheetText
 from tests.factories.handover import (
     HandedOverFactory,
 )
-from tests.factories.vehicle import the_car
-from tests.factories.work import owner_of
-from tests.once import cast, each_of, made_once
+from tests.once import cast_with_car, each_of, made_once
 from tests.reading_pdf import reader
 from workshop.canonical import sha256
 
 
 def handed_over() -> dict:
-    people = cast()
-    car = the_car(people["lead"])
-    keeper = owner_of(car, people["lead"])
-    sheet = HandedOverFactory(person=people["lead"], vehicle=car, keeper=keeper)
-    return {**people, "car": car, "keeper": keeper, "sheet": sheet}
+    made = cast_with_car()
+    sheet = HandedOverFactory(person=made["lead"], vehicle=made["car"], keeper=made["keeper"])
+    return {**made, "sheet": sheet}
 
 
 world = made_once(handed_over, printed=True)

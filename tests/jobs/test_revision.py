@@ -17,9 +17,7 @@ from jobs.acts import sheet as sheet_acts
 from jobs.models import Job, SheetRevision, SheetText, SignOff
 from tests.factories.handover import HandedOverFactory
 from tests.factories.outstanding import ItemFactory
-from tests.factories.vehicle import the_car
-from tests.factories.work import owner_of
-from tests.once import cast, each_of, made_once
+from tests.once import cast_with_car, each_of, made_once
 from tests.people import by
 from tests.records import first_problem
 from vehicles.acts import vehicle as vehicle_acts
@@ -27,11 +25,9 @@ from workshop import log, triggers
 
 
 def handed_over() -> dict:
-    people = cast()
-    car = the_car(people["lead"])
-    keeper = owner_of(car, people["lead"])
-    sheet = HandedOverFactory(person=people["lead"], vehicle=car, keeper=keeper)
-    return {**people, "car": car, "keeper": keeper, "sheet": sheet}
+    made = cast_with_car()
+    sheet = HandedOverFactory(person=made["lead"], vehicle=made["car"], keeper=made["keeper"])
+    return {**made, "sheet": sheet}
 
 
 world = made_once(handed_over)

@@ -20,9 +20,7 @@ from jobs.acts import sheet as sheet_acts
 from jobs.models import Handover, SheetRevision, SignatureInk, SignOff
 from tests.factories.handover import HandedOverFactory, ReadyJobFactory, leaving
 from tests.factories.outstanding import ItemFactory
-from tests.factories.vehicle import the_car
-from tests.factories.work import owner_of
-from tests.once import cast, each_of, made_once
+from tests.once import cast_with_car, each_of, made_once
 from tests.people import by
 from tests.signing import drawing, hand_over, shown_on, sign
 from vehicles.acts import vehicle as vehicle_acts
@@ -32,11 +30,9 @@ from workshop.models import Event
 
 
 def ready_job() -> dict:
-    people = cast()
-    car = the_car(people["lead"])
-    keeper = owner_of(car, people["lead"])
-    ready = ReadyJobFactory(person=people["lead"], vehicle=car, keeper=keeper)
-    return {**people, "car": car, "keeper": keeper, "ready": ready}
+    made = cast_with_car()
+    ready = ReadyJobFactory(person=made["lead"], vehicle=made["car"], keeper=made["keeper"])
+    return {**made, "ready": ready}
 
 
 world = made_once(ready_job)
