@@ -349,7 +349,7 @@ class Entry:
             raise ValidationError(
                 {
                     field: f"Fastener {fastener} is above its limit: decide first whether it is "
-                    "redone, replaced or accepted."
+                    + ("redone, replaced or accepted." if one.counts else "redone or replaced.")
                 },
                 code="decide_first",
             )

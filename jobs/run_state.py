@@ -71,6 +71,8 @@ class FastenerState:
         if self.reading is None:
             return "to do"
         flag = f", {FLAGS[self.flag]}" if self.flag and self.flag != self.verdict else ""
+        if not self.counts and self.flag != "not_counting":
+            flag += f", {FLAGS['not_counting']}"
         return f"{reading_words(self.reading)}: {self.verdict_label.lower()}{flag}"
 
 

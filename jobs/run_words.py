@@ -109,7 +109,12 @@ def limits_words(reading: TorqueReading, unit: str | None = None) -> str:
 def verdict_sentence(reading: TorqueReading) -> str:
     """Why the verdict is what it is, with the numbers it rests on, in the unit of the reading."""
     if reading.counts_not_because:
-        return f"Does not count: {reading.counts_not_because} Do it again with a tool that is in order."
+        then = (
+            "It is above its limit all the same: loosen it and do it again with a tool that is in order, or replace it."
+            if reading.verdict == ReadingVerdict.ABOVE
+            else "Do it again with a tool that is in order."
+        )
+        return f"Does not count: {reading.counts_not_because} {then}"
     if reading.value is None or reading.verdict == ReadingVerdict.NO_LIMIT:
         return ""
     limits = Limits(reading.limit_low, reading.limit_high)

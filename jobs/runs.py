@@ -193,13 +193,15 @@ def _judge(one: FastenerState, decided: dict[UUID, Disposition], undone: tuple |
     one.disposition = decided.get(reading.pk)
     if one.counts and (before := _held_since(one, undone)) is not None:
         one.verdict, one.held_since = ReadingVerdict.WITHIN.value, before
-    if not one.counts:
+    accepted = one.disposition is not None and one.disposition.kind == DispositionKind.ACCEPTED
+    if one.verdict == ReadingVerdict.ABOVE and not accepted:
+        # Also where the tool makes it count as nothing: what may have been pulled too far would only click at once
+        # with the next tool, and that would prove nothing.
+        one.flag = "above"
+    elif not one.counts:
         one.flag = "not_counting"
-    elif one.verdict == ReadingVerdict.BELOW or (
-        one.verdict == ReadingVerdict.ABOVE
-        and not (one.disposition and one.disposition.kind == DispositionKind.ACCEPTED)
-    ):
-        one.flag = one.verdict
+    elif one.verdict == ReadingVerdict.BELOW:
+        one.flag = "below"
 
 
 def _held_since(one: FastenerState, undone: tuple | None) -> TorqueReading | None:
@@ -324,12 +326,13 @@ def _step_problems(state: RunState, of: StepState) -> Iterator[Problem]:
             elif one.flag == "below":
                 yield problem("below", f"{name}, fastener {n} is below its limit. Do it again.", about=about)
             elif one.flag == "above":
-                yield problem(
-                    "above",
-                    f"{name}, fastener {n} is above its limit. Decide: redone, replaced, or accepted "
-                    "by the lead.",
-                    about=about,
+                decide = (
+                    "Decide: redone, replaced, or accepted by the lead."
+                    if one.counts
+                    else f"It does not count ({one.reading.counts_not_because.rstrip('.')}), and may have been "
+                    "pulled too far all the same. Decide: redone or replaced."
                 )
+                yield problem("above", f"{name}, fastener {n} is above its limit. {decide}", about=about)
             elif one.verdict == ReadingVerdict.NOT_PROVEN and step.critical and one.disposition is None:
                 yield problem(
                     "not_proven",

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from jobs.acts import disposition
 from jobs.acts import torque as acts
 from jobs.management.commands import verify_records
 from jobs.models import Run, TorqueReading
@@ -377,6 +378,36 @@ def test_a_tool_out_of_calibration_is_recorded_counts_as_nothing_and_blocks(lead
 def test_outside_the_working_range_counts_as_nothing(lead, technician, car, tool, value, counts):
     run = make_run(lead, car, stages=[{"name": "Final", "low": "30", "high": "210", "unit": "N.m"}])
     assert bool(click(technician, run, 1, 1, value, tool).counts_not_because) is not counts
+
+
+@pytest.mark.parametrize("outside", ["its calibration", "its range"])
+def test_above_with_a_tool_that_proves_nothing_still_waits_for_a_decision(
+    lead, technician, car, tool, outside
+):
+    """A bolt that may have been pulled too far would only click at once with the next tool."""
+    used = ToolFactory(person=lead, calibrated=False) if outside == "its calibration" else tool
+    target = {"name": "Final", "value": "120" if used is not tool else "180", "plus": "10", "unit": "N.m"}
+    run = make_run(lead, car, fasteners=1, stages=[target])
+    high = click(technician, run, 1, 1, 150 if used is not tool else 205, used)
+    assert (high.verdict, bool(high.counts_not_because)) == ("above", True)
+    [problem] = state_of(run).problems
+    assert (problem.code, "Decide: redone or replaced." in problem.text) == ("above", True)
+    assert "accepted" not in problem.text
+    assert "above its limit all the same" in verdict_sentence(high)
+    assert state_of(run).next is None, "it waits for a decision, not for a hand"
+    good = ToolFactory(person=lead)
+    refused(
+        lambda: click(technician, run, 1, 1, target["value"], good, redo_reason="another wrench"),
+        "fastener",
+        "decide first whether it is redone or replaced",
+    )
+    with pytest.raises(ValidationError, match="does not count"):
+        disposition.dispose(
+            by=by(lead), reading=high, kind="accepted", reason="maker allows it", source="bulletin 7"
+        )
+    disposition.dispose(by=by(technician), reading=high, kind="redone", reason="loosened")
+    click(technician, run, 1, 1, target["value"], good)
+    assert state_of(run).complete
 
 
 def test_a_dropped_tool_counts_as_nothing(lead, technician, run, tool):
