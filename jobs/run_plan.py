@@ -1,5 +1,5 @@
 """What the run screen needs to go on where no answer comes: the places of the step in the order of work, what is to
-do there, and each target in every unit. The script reads it (`static/js/run-kept.js`); nothing is judged from it.
+do there, and each target in every unit. The script reads it (`static/js/run-plan.js`); nothing is judged from it.
 """
 
 from __future__ import annotations
