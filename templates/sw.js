@@ -46,6 +46,28 @@ const dropAll = async () => {
   await drop();
 };
 
+// How many erasures the server carried out. With another number, what was kept before may show what is erased by now:
+// everybody's copies go, and are made anew by visiting. False: this answer is of before, and is not kept.
+let erasures = null;
+let erasedAt = 0;
+const isOfNow = async (told, begun) => {
+  const cache = await caches.open("who");
+  if (erasures === null) {
+    const last = await cache.match("/erasures");
+    const number = last ? await last.text() : "";
+    if (erasures === null) erasures = number;
+  }
+  if (told === erasures) return true;
+  if (begun < erasedAt) return false; // it was on its way when the other number came
+  erasures = told;
+  erasedAt = Date.now();
+  const names = (await caches.keys()).filter((name) => /^(pages|thumbs) of /.test(name));
+  await Promise.all(names.map((name) => caches.delete(name)));
+  await fetch(shells[0], { headers: { "X-Forget": "1" }, cache: "no-store" }).catch(() => {});
+  await cache.put("/erasures", new Response(told)); // last: a worker that is ended before begins this anew
+  return true;
+};
+
 // ------------------------------------------------------------------------------------------------------- keeping
 const tidy = async (cache, most) => {
   const rows = await Promise.all((await cache.keys()).map(async (key) => {
@@ -80,6 +102,8 @@ const keep = async (answer, url, part, begun, mark = "") => {
   const whose = answer.headers.get("X-Keep-Copy");
   if (answer.headers.get("X-Drop-Copies") === "all") await dropAll();
   else if (answer.status === 401 || answer.headers.has("X-Drop-Copies")) await drop();
+  const told = answer.headers.get("X-Erasures");
+  if (told && !(await isOfNow(told, begun))) return "";
   if (answer.status !== 200 || !whose) return "";
   const text = await answer.text();
   if ((gone.get(whose) || 0) > begun) return "";
@@ -89,6 +113,7 @@ const keep = async (answer, url, part, begun, mark = "") => {
   const more = { "X-Title": encodeURIComponent(title), "X-Mark": mark };
   // Where the device is full, copies give way: what was typed needs the room more.
   await cache.put(keyOf(url, part), asKept(text, answer, more)).catch(() => tidy(cache, PAGES / 4));
+  if (told && told !== erasures) await cache.delete(keyOf(url, part)); // another came meanwhile
   await keepFiles(text);
   await tidy(cache, PAGES);
   return text;
@@ -218,7 +243,7 @@ const thumb = async (event) => {
       const ours = answer.clone();
       event.waitUntil((async () => {
         const body = await ours.blob();
-        if ((gone.get(whose) || 0) > begun) return;
+        if (Math.max(gone.get(whose) || 0, erasedAt) > begun) return;
         await cache.put(url, asKept(body, ours));
         await tidy(cache, THUMBS);
       })().catch(() => {}));

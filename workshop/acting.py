@@ -132,12 +132,12 @@ class _Running:
 _running: ContextVar[_Running | None] = ContextVar("running_act", default=None)
 
 
-_names: set[str] = set()
+_names: dict[str, May] = {}
 
 
-def names() -> frozenset[str]:
-    """Every act's name, as the log has it."""
-    return frozenset(_names)
+def names(may: May | None = None) -> frozenset[str]:
+    """Every act's name, as the log has it; or of those alone that need this right."""
+    return frozenset(name for name, needed in _names.items() if may in (None, needed))
 
 
 def act(may: May) -> Callable[[Callable], Callable]:
@@ -180,7 +180,7 @@ def act(may: May) -> Callable[[Callable], Callable]:
 
         perform.may = may
         perform.act_name = name
-        _names.add(name)
+        _names[name] = may
         return perform
 
     return decorate

@@ -2,6 +2,11 @@
 
 The service worker (`templates/sw.js`) keeps an answer only when it bears `X-Keep-Copy: <key of the person>`, beside
 those of that person alone. Pages with money, people, settings or the log do not bear it.
+
+What was erased (a photo, a person, words of an event) must not live on in a copy: each such answer also says how many
+erasures the log holds (`X-Erasures`), and with another number than before the worker throws all copies away, of
+everybody on that device. The number comes with the row of whoever is signed in (`workshop.signin`), so it costs no
+query; it is read before the page is, so a page that says it shows nothing that was erased until then.
 """
 
 from __future__ import annotations
@@ -11,15 +16,31 @@ from copy import deepcopy
 from functools import wraps
 
 from django.contrib.messages.storage.base import BaseStorage
+from django.db.models import F, Func, IntegerField, Subquery
 from django.http import HttpRequest, HttpResponse
+
+from workshop import acting
+from workshop.models import Event
+from workshop.permissions import May
 
 KEEP = "X-Keep-Copy"
 DROP = "X-Drop-Copies"
+ERASURES = "X-Erasures"
+# Asked by the worker once its copies are thrown away: the answer has the browser forget the pictures it holds besides.
+FORGET = "X-Forget"
 # A page fetched by the worker itself, to be kept: nobody looks at this answer.
 FOR_COPY = "X-For-Copy"
 # The part of a page that a script asks for anew and that may be kept by itself: the work area of a run. Lists that
 # come while somebody types a search would only push pages out of the copies.
 PART = "work"
+
+
+def erasures() -> Subquery:
+    """How many erasures the log holds, by its index of acts. It only grows, as nothing is taken out of the log; after
+    a backup was brought back it may be less, which is another number too.
+    """
+    rows = Event.objects.filter(act__in=sorted(acting.names(May.ERASE))).order_by()
+    return Subquery(rows.values(count=Func(F("seq"), function="COUNT")), output_field=IntegerField())
 
 
 class _Unread(BaseStorage):
@@ -62,6 +83,8 @@ def keeps_copy(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]
             and request.user.is_authenticated
         ):
             response.headers[KEEP] = str(request.user.pk)
+            if (told := getattr(request.user, "erasures", None)) is not None:
+                response.headers[ERASURES] = str(told)
         return response
 
     return marked

@@ -8,6 +8,7 @@ from django.conf import settings
 from django.contrib.auth.backends import BaseBackend
 from django.utils import timezone
 
+from workshop.copies import erasures
 from workshop.models import Device, Person, SignInTry, TriedWith
 
 
@@ -24,7 +25,9 @@ class PersonBackend(BaseBackend):
         return person if person.check_password(password) and person.is_active else None
 
     def get_user(self, user_id):
-        return Person.objects.with_roles().filter(pk=user_id, is_active=True).first()
+        # With what every page tells the device: no query of its own.
+        people = Person.objects.with_roles().annotate(erasures=erasures())
+        return people.filter(pk=user_id, is_active=True).first()
 
 
 def _tries(sign_in_name: str, device: Device | None):

@@ -4,7 +4,6 @@
   const SIGN_OUT = '[action$="/sign-out/"]';
   const EVERY = 20000; // between two tries while the page is looked at
   const meta = document.querySelector('meta[name="copy-made"]');
-  const lang = document.documentElement.lang || [];
   const main = document.getElementById("main");
   const make = (tag, className, text) => {
     const made = document.createElement(tag);
@@ -15,11 +14,9 @@
 
   // --- when, and how long ago
   const clock = (then) => {
-    const time = then.toLocaleTimeString(lang, { hour: "2-digit", minute: "2-digit" });
-    const day = (ago) => new Date(Date.now() - ago * 86400000).toDateString();
-    if (then.toDateString() === day(0)) return `${time} today`;
-    if (then.toDateString() === day(1)) return `${time} yesterday`;
-    return `${time} on ${then.toLocaleDateString(lang, { day: "numeric", month: "short" })}`;
+    const { clock: at, day, isDay } = window.shopTime;
+    if (isDay(then)) return `${at(then)} today`;
+    return isDay(then, 1) ? `${at(then)} yesterday` : `${at(then)} on ${day(then)}`;
   };
   const age = (then) => {
     const minutes = Math.max(0, Math.floor((Date.now() - then) / 60000));

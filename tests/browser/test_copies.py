@@ -12,11 +12,16 @@ from django.urls import reverse
 from playwright.sync_api import expect
 
 from jobs.views import floor as floor_views
+from jobs.views import torque as run_views
 from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
+from tests.browser.test_run_tablet import next_is
 from tests.browser.test_tablet_door import PIN, cover, enrol, enter, tap_pin
-from tests.factories.run import RunFactory
+from tests.factories.photo import PhotoFactory
+from tests.factories.run import RunFactory, click
 from tests.factories.tool import ToolFactory
 from tests.people import by
+from vehicles.acts import photo as photo_acts
+from vehicles.views import find as find_views
 from workshop.acts import devices, pins
 from workshop.models import Device, TorqueTool
 from workshop.views import copies
@@ -310,6 +315,110 @@ MADE = """async (path) => {
   }
   return "";
 }"""
+
+
+FROM_CACHES = """async (path) => {
+  const held = [];
+  for (const name of await caches.keys()) if (await (await caches.open(name)).match(path)) held.push(name);
+  // Without the worker's answer: what the browser itself still holds.
+  const own = await fetch(path, { cache: "only-if-cached", mode: "same-origin" }).then((answer) => answer.ok, () => false);
+  return [held, own];
+}"""
+
+
+@pytest.mark.outside(
+    "W3C, Clear Site Data, Working Draft, 3.1: “cache” has the browser forget what it keeps of this origin's answers; "
+    "from memory"
+)
+def test_what_was_erased_goes_from_every_copy_with_the_next_page(
+    device, live_server, server, run, car, technician, other_technician, shop_owner, settings, tmp_path,
+    monkeypatch, published,
+):  # fmt: skip
+    settings.STORAGES = {**settings.STORAGES, "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage", "OPTIONS": {"location": tmp_path}}}  # fmt: skip
+    photo = PhotoFactory(person=technician, vehicle=car, line=run.line, caption="A visitor's face")
+    page = device()
+    line, job, floor = run.line.get_absolute_url(), run.job.get_absolute_url(), reverse("jobs:floor")
+    search = reverse("vehicles:find")
+    sign_in(page, other_technician, live_server.url)
+    page.goto(job)
+    until_kept(page, job)
+    page.goto("about:blank")
+    sign_in(page, technician, live_server.url)
+    page.goto(line)
+    thumb = page.locator("img[src*='/thumb/']").first
+    thumb.scroll_into_view_if_needed()
+    path = thumb.get_attribute("src")
+    until_kept(page, line)
+    expect(thumb).to_have_js_property("complete", True)
+    assert page.evaluate(FROM_CACHES, path) == [[f"thumbs of {technician.pk}"], True]
+    assert f"pages of {other_technician.pk}" in page.evaluate(FROM_CACHES, job)[0]
+    # Begun before the erasure, through after it: such an answer is not kept either.
+    find, slow = find_views.finding.find, {"seconds": 1.5}
+
+    def late(*arguments):
+        time.sleep(slow["seconds"])
+        return find(*arguments)
+
+    monkeypatch.setattr(find_views.finding, "find", late)
+    page.evaluate(
+        "(path) => { window.late = fetch(path, { headers: { 'X-Inline': '1' } }).then(each => each.text()); }",
+        search,
+    )
+    page.wait_for_timeout(500)
+    photo_acts.erase(by=by(shop_owner), attachment=photo, because="the visitor asked for it")
+    slow["seconds"] = 0
+    page.evaluate("(path) => fetch(path, { headers: { 'X-Inline': '1' } }).then(each => each.text())", job)
+    until_kept(page, job)
+    page.evaluate("() => window.late")
+    page.wait_for_timeout(500)
+    # Others may have been fetched since, beside those.
+    assert [url for url in page.evaluate(KEPT) if url.endswith((line, search))] == []
+    held, own = page.evaluate(FROM_CACHES, path)
+    assert held == []
+    published.same(own, False, "held by the browser itself")
+    assert page.evaluate(FROM_CACHES, job)[0] == [f"pages of {technician.pk}"]  # the other person's went too
+
+    # Made anew by visiting, and kept from then on.
+    page.goto(line)
+    until_kept(page, line)
+    page.goto(floor)
+    until_kept(page, floor)
+    no_answer(page, server)
+    page.goto(line)
+    expect(banner(page)).to_be_visible()
+    expect(page.locator("main")).not_to_contain_text("A visitor's face")
+    expect(page.locator(f"img[src='{path}']")).to_have_count(0)
+
+
+def test_a_copy_of_a_run_asks_what_stands_before_the_hand_goes_on(
+    device, live_server, server, run, lead, technician, monkeypatch
+):
+    """The server takes its time: the copy is shown, and asks for a fastener that is on record by now."""
+    monkeypatch.setattr(copies, "PATIENCE", 300)
+    tool = TorqueTool.objects.get()
+    page = device()
+    address = f"{run.get_absolute_url()}?torque_tool={tool.pk}"
+    sign_in(page, technician, live_server.url)
+    page.goto(address)
+    until_kept(page, address)
+    next_is(page, 1)
+    page.goto("about:blank")
+    click(lead, run, 1, 1, 60, tool)  # on another tablet
+    state_of = run_views.state_of
+
+    def late(*arguments):
+        time.sleep(0.9)
+        return state_of(*arguments)
+
+    monkeypatch.setattr(run_views, "state_of", late)
+    page.goto(address, wait_until="commit")
+    expect(banner(page)).to_be_visible()
+    next_is(page, 3)  # by itself, before anything was tapped
+    expect(page.locator("#recorded")).to_contain_text("60")
+    page.get_by_role("button", name="Record", exact=True).tap()
+    next_is(page, 5)
+    assert list(run.readings.order_by("order").values_list("fastener", flat=True)) == [1, 3]
 
 
 def test_the_lock_of_a_shared_tablet_covers_copies_too(device, live_server, server, run, lead, technician):

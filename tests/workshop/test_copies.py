@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import importlib
 import json
+import pkgutil
 import re
 from math import hypot
 from types import SimpleNamespace
@@ -18,11 +20,21 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
+import jobs.acts
+import vehicles.acts
+import workshop.acts
 from tests.factories.fault import FaultFactory
+from tests.factories.photo import PhotoFactory
 from tests.factories.run import RunFactory
 from tests.factories.tool import ToolFactory
+from tests.once import once
+from tests.people import by
+from vehicles.acts import photo as photo_acts
+from workshop import acting
+from workshop.acts import shop as shop_acts
 from workshop.middleware import DEVICE_COOKIE
-from workshop.models import Device
+from workshop.models import Device, EventDetail
+from workshop.permissions import May
 from workshop.saved import SESSION_KEY
 from workshop.views import copies
 
@@ -35,12 +47,12 @@ STEP = {
 }
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car, steps=[STEP])
 
 
-@pytest.fixture
+@once
 def kept(run, car, lead):
     """The pages that are needed under a lift."""
     fault = FaultFactory(person=lead, vehicle=car)
@@ -302,3 +314,74 @@ def test_fetching_a_page_for_its_copy_asks_no_more_than_showing_it(client, kept,
             client.get(kept["tools"], headers=headers)
         counts.append(len(asked))
     assert counts[0] == counts[1]
+
+
+# -------------------------------------------------------------------------------------------------- what was erased
+
+
+def told(client, url) -> int:
+    return int(client.get(url).headers["X-Erasures"])
+
+
+def every_act_that_erases() -> set[str]:
+    modules = [
+        importlib.import_module(f"{package.__name__}.{found.name}")
+        for package in (jobs.acts, vehicles.acts, workshop.acts)
+        for found in pkgutil.iter_modules(package.__path__)
+    ]
+    acts = [each for module in modules for each in vars(module).values() if hasattr(each, "act_name")]
+    return {each.act_name for each in acts if each.may is May.ERASE}
+
+
+def test_every_erasure_is_told_with_the_next_page(
+    client, kept, technician, shop_owner, car, tmp_path, settings
+):
+    settings.STORAGES = {**settings.STORAGES, "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage", "OPTIONS": {"location": tmp_path}}}  # fmt: skip
+    photo = PhotoFactory(person=technician, vehicle=car)
+    client.force_login(technician)
+    before = told(client, kept["floor"])
+    for name, url in kept.items():
+        assert (name, told(client, url)) == (name, before)
+    photo_acts.erase(by=by(shop_owner), attachment=photo, because="the visitor asked for it")
+    assert told(client, kept["floor"]) == before + 1
+    detail = EventDetail.objects.exclude(words="").first()
+    shop_acts.erase_words(by=by(shop_owner), detail=detail, reason="asked for")
+    assert told(client, kept["car"]) == before + 2
+    # Whatever else is written changes nothing of it.
+    FaultFactory(person=technician, vehicle=car)
+    assert told(client, kept["car"]) == before + 2
+    # Which acts those are is found by the right that they need.
+    assert acting.names(May.ERASE) == every_act_that_erases()
+    assert len(every_act_that_erases()) >= 4
+
+
+def test_it_costs_no_query_and_no_page_of_others_is_told(
+    client, kept, technician, shop_owner, car_owner, car
+):
+    client.force_login(technician)
+    client.get(kept["tools"])
+    with CaptureQueriesContext(connection) as asked:
+        client.get(kept["tools"])
+    counting = [
+        each["sql"] for each in asked if "erase_person" in each["sql"] or "photo.erase" in each["sql"]
+    ]
+    assert len(counting) == 1
+    assert 'FROM "workshop_person"' in counting[0]
+    # A poll of what did not change asks what it asked before: the log's head.
+    page = client.get(kept["floor"]).content.decode()
+    mark, live = (
+        re.search(r'data-mark-of-page="([^"]+)"', page)[1],
+        re.search(r'data-live="([^"]+)"', page)[1],
+    )
+    with CaptureQueriesContext(connection) as asked:
+        answer = client.get(live, headers={"If-None-Match": mark.replace("&quot;", '"')})
+    assert (answer.status_code, len(asked)) == (304, 1)
+    client.force_login(shop_owner)
+    assert "X-Erasures" not in client.get(reverse("workshop:people")).headers
+
+
+def test_the_worker_can_have_the_browser_forget_the_pictures_it_holds(client):
+    assert "Clear-Site-Data" not in client.get(reverse("workshop:offline")).headers
+    answer = client.get(reverse("workshop:offline"), headers={"X-Forget": "1"})
+    assert answer.headers["Clear-Site-Data"] == '"cache"'

@@ -17,7 +17,7 @@ from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import path, reverse
 
-from workshop.copies import PART
+from workshop.copies import FORGET, PART
 from workshop.pages import public
 
 NAME = "Witness Mark"
@@ -105,6 +105,9 @@ def offline(request: HttpRequest) -> HttpResponse:
     """Shown by the worker in place of a page that has no copy. Fetched without a session: nobody's name is on it."""
     answer = render(request, "workshop/offline.html")
     answer.headers["Cache-Control"] = "no-cache"
+    if FORGET in request.headers:
+        # W3C, Clear Site Data: photos are kept by the browser for a week, whatever becomes of them here.
+        answer.headers["Clear-Site-Data"] = '"cache"'
     return answer
 
 
