@@ -156,3 +156,21 @@ def test_a_breach_is_named(text, said):
 )
 def test_what_the_policy_allows_is_left_alone(text):
     assert breaches(text) == []
+
+
+# What opens without any of our page round it: a PDF, a file as it is, a sheet alone. In the installed app there is no
+# way back from it, so it opens beside the page.
+BARE = re.compile(r"url '[a-z]+:(?:[a-z-]+-pdf|run-record|build-sheet|sheet-draft)'|\.file_url ")
+LEADS = re.compile(r"<(?:a|form)\b(?:[^>{]|\{\{.*?\}\}|\{%.*?%\})*>")
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.relative_to(TEMPLATES).as_posix())
+def test_what_has_no_way_back_opens_beside_the_page(file):
+    for lead in LEADS.findall(COMMENTS.sub("", file.read_text(encoding="utf-8"))):
+        if BARE.search(lead) and " download" not in lead:
+            assert ' target="_blank" rel="noopener"' in lead, lead
+
+
+def test_the_links_to_prints_are_seen():
+    leads = [lead for file in FILES for lead in LEADS.findall(COMMENTS.sub("", file.read_text("utf-8")))]
+    assert sum(bool(BARE.search(lead)) for lead in leads) > 20

@@ -14,7 +14,8 @@ For those who build on it:
 - Request: `X-Outbox` with the words `1`, and `first` (never sent before: the act's own look at the key decides) or
   `later` (nobody waits for the answer: no message is left for the next page); `X-Person`; `X-Sent-At` (ms since the
   epoch, by the device's clock, at sending); field `device_time` (ISO with offset, by the device's clock, when made).
-- Answer: saved is 200 with `X-Saved-Key`, and `X-Location` where the form would lead on to; a script that asked for a
+- Answer: saved is 200 with `X-Saved-Key`, `X-Location` where the form would lead on to, and `X-Verdict` (words,
+  percent-encoded) where the record has a `verdict_said`; a script that asked for a
   part of the page (`HX-Request`) or for JSON has it as the body. Refused is a 4xx with `X-Refused`, and
   `X-Reasons` (JSON, a list of sentences) where an act refused. Everything else
   is neither: the tablet keeps it and says why (`X-Outbox-Wait` with a sentence as plain text).
@@ -29,12 +30,13 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from importlib import import_module
 from typing import Any
+from urllib.parse import quote
 from uuid import UUID
 
 from django.conf import settings
 from django.contrib.messages.storage.base import BaseStorage
 from django.core import signing
-from django.core.exceptions import ValidationError
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.crypto import constant_time_compare
@@ -220,7 +222,21 @@ def _saved_before(request: HttpRequest, names: frozenset[str]) -> HttpResponse |
     if row.person_id != request.user.pk or (names and row.act not in names):
         # Says nothing of whose it is, or what.
         return _words("Its number was used already, for something else. Write it down once more.", 409)
-    return _words("Saved.", 200, {"X-Saved-Key": str(key)})
+    return _with_verdict(_words("Saved.", 200, {"X-Saved-Key": str(key)}), _answer_of(row))
+
+
+def _answer_of(row: Submission) -> Any:
+    try:
+        return row.answer()
+    except (ObjectDoesNotExist, LookupError):
+        return None  # gone since, or its kind is: saved it was
+
+
+def _with_verdict(response: HttpResponse, record: Any) -> HttpResponse:
+    """What was found of it, so that the tablet's list of what it sent says it beside what was typed."""
+    if words := getattr(record, "verdict_said", ""):
+        response.headers["X-Verdict"] = quote(words)
+    return response
 
 
 def _said(request: HttpRequest, response: HttpResponse) -> HttpResponse:
@@ -231,6 +247,7 @@ def _said(request: HttpRequest, response: HttpResponse) -> HttpResponse:
         if location:
             response = _words("Saved.", 200, {"X-Location": location})
         response.headers["X-Saved-Key"] = key
+        _with_verdict(response, getattr(request, "saved_record", None))
     elif response.status_code < 400:
         # It leads on to another question, which only the person can answer.
         if location:

@@ -116,5 +116,10 @@ class Measurement(Record):
         return f"at most {high}" if self.high is not None else ""
 
     @property
+    def verdict_said(self) -> str:
+        """The verdict in a word, for the tablet that sent it."""
+        return self.get_verdict_display()
+
+    @property
     def fails(self) -> bool:
         return self.verdict in (LimitVerdict.BELOW, LimitVerdict.ABOVE) and not self.entered_in_error

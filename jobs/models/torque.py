@@ -229,6 +229,17 @@ class TorqueReading(Record):
         return self.made_at, (self.in_place_of or self).order
 
     @property
+    def verdict_said(self) -> str:
+        """The verdict on this reading alone, in a word, for the tablet that sent it."""
+        if self.kind == ReadingKind.NOT_DONE:
+            return "Taken back"
+        if self.counts_not_because:
+            return "Does not count"
+        if self.kind == ReadingKind.DID_NOT_MOVE and self.verdict == ReadingVerdict.NOT_PROVEN:
+            return "Judged with the reading before it: see the run"
+        return self.get_verdict_display()
+
+    @property
     def stands_for_work(self) -> bool:
         """Says what was done to the car: neither put right by a later one nor taken back."""
         return self.put_right_by is None and self.kind != ReadingKind.NOT_DONE

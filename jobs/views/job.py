@@ -467,11 +467,17 @@ def _moves_on(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
     }
     found = []
     for number, move in enumerate(states.moves_from(job.state, request.user)):
-        entry: dict[str, Any] = {"label": move.label, "first": number == 0, "back": move.needs_reason}
-        early = move.to_state == states.JobState.FINAL_CHECKS and bool(_still_open(picture_of(job).lines))
+        # Back, or out of the shop, is never the step to take now, whoever looks and may do nothing else.
+        first = number == 0 and not move.needs_reason
+        entry: dict[str, Any] = {"label": move.label, "first": first, "back": move.needs_reason}
+        lines = picture_of(job).lines if move.to_state == states.JobState.FINAL_CHECKS else []
+        early = bool(_still_open(lines))
+        if move.to_state == states.JobState.FINAL_CHECKS and (early or not lines):
+            entry["first"] = (
+                False  # nothing was done yet, or not all: it may be, and is not the step to take now
+            )
         if early:
-            # It may be: the page lists the lines that are still open. It is not the step to take now.
-            entry["first"] = False
+            # The page lists the lines that are still open.
             entry["url"] = f"{reverse('jobs:job-move', args=[job.pk])}?to_state={move.to_state.value}"
         elif move.by_hand and not move.needs_reason:
             entry["form"] = forms.MoveForm(initial={"to_state": move.to_state.value}, auto_id=False)

@@ -32,6 +32,7 @@ def road_test(request: HttpRequest, job_id: UUID) -> HttpResponse:
         fixed={"job": job},
         initial={"driver": request.user, "distance": ["", Shop.current().distance_unit]},
         done=job,
+        said="The road test is on record.",
         template="jobs/road_test.html",
         context={"standing": acts.why_not_on_the_road(job), **about(job)},
     )
@@ -48,6 +49,7 @@ def final_check(request: HttpRequest, job_id: UUID) -> HttpResponse:
         fixed={"job": job},
         form_kwargs={"request": request},
         done=job,
+        said="The final check is on record.",
         template="jobs/final_check.html",
         context={
             "check_in": getattr(job, "check_in", None),

@@ -298,6 +298,7 @@ def run_abandon(request: HttpRequest, run_id: UUID) -> HttpResponse:
         submit="Stop this run",
         fixed={"run": found},
         done=found,
+        cancel=f"{found.get_absolute_url()}#stop",  # the focus is where it was before
         said="The run is stopped.",
     )
 

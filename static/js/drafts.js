@@ -128,7 +128,9 @@
     if (each.localName === "select") {
       return [...each.selectedOptions].filter((one) => one.value).map((one) => one.textContent.trim()).join(", ");
     }
-    return each.value.trim();
+    const unit = each.parentElement.querySelector(":scope > .unit"); // a number is told with its unit
+    const words = each.value.trim();
+    return words && unit ? `${words} ${unit.textContent.trim()}` : words;
   };
   // [name, type, which box, content] of every field, in their order.
   const whole = (form) => fields(form).map((each) => {
@@ -140,7 +142,8 @@
     const wasBack = isBack(form);
     fields(form).forEach((each) => {
       const words = wordsOf(each);
-      if (!words || !(wasBack || isTyped(each))) return;
+      const ofNumber = each.localName === "select" && each.previousElementSibling; // its unit, chosen beforehand
+      if (!words || !(wasBack || isTyped(each) || (ofNumber && ofNumber.matches("input") && isTyped(ofNumber)))) return;
       const label = labelOf(each);
       const same = said.find(([name]) => name === label);
       if (same) same[1] += ` ${words}`; else said.push([label, words]);
@@ -218,12 +221,9 @@
     if (text) made.textContent = text;
     return made;
   };
-  const language = document.documentElement.lang || [];
   const when = (at) => {
-    const then = new Date(at);
-    const clock = then.toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit" });
-    if (then.toDateString() === new Date().toDateString()) return `at ${clock}`;
-    return `on ${then.toLocaleDateString(language, { day: "numeric", month: "short" })} at ${clock}`;
+    const { clock, day, isDay } = window.shopTime;
+    return `${isDay(at) ? "" : `on ${day(at)} `}at ${clock(at)}`;
   };
   const short = (text, most) => (text.length > most ? `${text.slice(0, most).trimEnd()}…` : text);
   const list = (said, most) => {

@@ -52,8 +52,8 @@
         const old = document.createElement("p");
         old.className = "meta";
         const then = new Date(answer.headers.get("X-Copy-Made"));
-        const day = then.toDateString() === new Date().toDateString() ? "" : ` on ${then.toLocaleDateString()}`;
-        old.textContent = `No answer from the workshop's server: this form is its copy of ${then.toTimeString().slice(0, 5)}${day}.`;
+        const { clock, day, isDay } = window.shopTime;
+        old.textContent = `No answer from the workshop's server: this form is its copy of ${clock(then)}${isDay(then) ? "" : ` on ${day(then)}`}.`;
         heading.after(old);
       }
       box.dataset.url = url;

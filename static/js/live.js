@@ -139,7 +139,6 @@
     place.textContent = text;
     place.hidden = !text;
   };
-  const clock = (when) => new Date(when).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   async function ask() {
     clearTimeout(timer);
     if (asking || document.visibilityState !== "visible") return;
@@ -161,7 +160,7 @@
       tell("");
     } catch {
       lost = lost || Date.now();
-      tell(`Not up to date: the workshop's server has not answered since ${clock(lost)}. It is asked again.`);
+      tell(`Not up to date: the workshop's server has not answered since ${window.shopTime.clock(lost)}. It is asked again.`);
       next = SLOW;
     } finally {
       asking = false;

@@ -100,6 +100,18 @@
   });
 
   // ---------------------------------------------------------------------------------------------------- the cover
+  // How much of this tablet the server has not answered yet: a number, and nothing of what it is.
+  const waits = () => {
+    const place = document.querySelector("#lock [data-waits]");
+    if (!place || !window.outbox) return;
+    const { counts: { waiting }, mine: { refused } } = window.outbox;
+    const said = [];
+    if (waiting) said.push(`${waiting} kept on this tablet, sent by ${waiting === 1 ? "itself" : "themselves"} when the network is back.`);
+    if (refused) said.push(`${refused} refused: look at ${refused === 1 ? "it" : "them"} when you are back.`);
+    if (place.textContent !== said.join(" ")) place.textContent = said.join(" ");
+    place.hidden = !said.length;
+  };
+  document.addEventListener("outbox:change", waits);
   function lock() {
     if (covered) return;
     write(true);
@@ -119,6 +131,7 @@
     root.classList.add("locked");
     document.title = "Locked · Witness Mark";
     body.append(drawn);
+    waits();
     if (why) drawn.querySelector("[data-why]").textContent = why;
     covered.pad = window.pins.pad(drawn.querySelector("[data-pin]"), (pin) => unlock({ pin }));
     drawn.querySelector("[data-unlock]").addEventListener("submit", (event) => event.preventDefault());

@@ -11,7 +11,7 @@
   const { me, counts, mine } = outbox;
   const fire = (name, form, detail = {}) => form.dispatchEvent(new CustomEvent(name, { detail, bubbles: true }));
   const tidy = (text) => text.replace(/\s+/g, " ").trim();
-  const clock = (ms) => new Date(ms).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
+  const { clock } = window.shopTime;
   const element = (tag, className, ...children) => {
     const made = document.createElement(tag);
     if (className) made.className = className;

@@ -10,7 +10,8 @@
 //     "refused" (reasons: sentences; it stays in the list until remove(key) or a new put) or "waiting" (why).
 //   list() → items in order, without blobs: { n, key, person, name, what, label, url, page, fields, said, files, made,
 //     state, why, reasons, tries }; each(see) one by one; files(key); remove(key); again(key) a refused one; done() the
-//     last saved; drain(); newKey(); counts { waiting, refused }; me { person, name, grant }.
+//     last saved, with what was typed and the server's verdict; drain(); newKey(); counts { waiting, refused };
+//     me { person, name, grant }.
 // Events on document: outbox:put { key }, outbox:change { waiting, refused }, outbox:saved { key, item, location },
 // outbox:refused { key, item, reasons }. Nothing here needs a secure context.
 (() => {
@@ -201,7 +202,8 @@
       const { status } = answer;
       lost = false;
       fire("outbox:clock", Number(says("X-Server-Time")) || Date.parse(says("Date")));
-      const result = { status, html, location: says("X-Location"), why: "", reasons: [] };
+      const result = { status, html, location: says("X-Location"), why: "", reasons: [],
+        verdict: decodeURIComponent(says("X-Verdict")) };
       if (answer.ok && says("X-Saved-Key") === item.key) {
         return { ...result, html: says("Content-Type").startsWith("text/plain") ? "" : html, state: "saved" };
       }
@@ -265,8 +267,10 @@
       }
       drop(now, { items, files });
       on(meta.get("done"), (row) => {
-        const { key, what, label, person, made, url } = now;
-        const one = { key, what, label, person, made, url, at: Date.now(), location: result.location };
+        const { key, what, label, person, made, url, page, said } = now;
+        const fields = said && said.length ? [] : now.fields;
+        const { location: to, verdict } = result;
+        const one = { key, what, label, person, made, url, page, said, fields, verdict, at: Date.now(), location: to };
         meta.put({ id: "done", rows: [one, ...(row ? row.rows : [])].slice(0, 20) });
       });
     })).catch(() => (result.state === "saved" ? change(item.key, drop) : null)).catch(() => {});

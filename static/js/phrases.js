@@ -1,6 +1,6 @@
 // While a cause or a correction is typed, what this shop wrote before is offered below the field: the phrases that
 // continue what is being typed, or the most used where a new sentence begins. A tap adds the rest; nothing typed is
-// replaced. Fetched once a page; without a network there are none.
+// replaced. Escape puts the list away. Fetched once a page; without a network there are none.
 (() => {
   const SHOWN = 4;
   const LEAST = 2; // letters of a sentence begun
@@ -69,11 +69,21 @@
     }));
   };
   const isOurs = (target) => target instanceof Element && target.matches("[data-phrases]");
+  let shut = null; // the field whose list Escape put away, until something is typed or it is left
   ["focusin", "input"].forEach((name) => document.addEventListener(name, (event) => {
-    if (isOurs(event.target) && event.target === document.activeElement) draw(event.target);
+    if (name === "input") shut = null;
+    if (isOurs(event.target) && event.target === document.activeElement && event.target !== shut) draw(event.target);
   }));
+  document.addEventListener("keydown", (event) => {
+    const box = event.key === "Escape" && event.target.closest?.(".field")?.querySelector(".phrases");
+    if (!box || !box.childElementCount) return;
+    shut = box.closest(".field").querySelector("[data-phrases]");
+    shut.focus();
+    box.replaceChildren();
+  });
   document.addEventListener("focusout", (event) => {
     const field = event.target.closest?.(".field");
+    if (shut && !field?.contains(event.relatedTarget)) shut = null;
     const box = field?.querySelector(".phrases");
     if (box && !field.contains(event.relatedTarget)) setTimeout(() => {
       if (!field.contains(document.activeElement)) box.replaceChildren();

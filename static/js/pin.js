@@ -121,6 +121,54 @@
     };
   };
 
+  // ------------------------------------------------------- the PIN of who signs, in a form (components/_pin.html)
+  // On the shop's tablet the same keys stand under its field, once it is touched or somebody is chosen who signs: made for
+  // gloves, and the tablet's own keyboard stays away. They only type: one signs by the form's button, and nothing moves
+  // when the sixth digit is there, or a second tap on it would meet that button.
+  const element = (tag, look, words = "") => Object.assign(document.createElement(tag), { className: look, textContent: words });
+  const openKeys = (field) => {
+    const keys = field.closest(".field-pin").querySelector(".pin-keys");
+    if (!keys.hidden) return;
+    keys.hidden = false;
+    keys.scrollIntoView({ block: "nearest" });
+  };
+  const keysUnder = (field) => {
+    const box = field.closest(".field-pin");
+    if (box.querySelector(".pin-keys")) return;
+    const keys = element("div", "pin-keys");
+    const soFar = element("p", "sr-only");
+    soFar.setAttribute("role", "status");
+    keys.setAttribute("role", "group");
+    keys.setAttribute("aria-label", "Digits");
+    keys.hidden = true;
+    [..."123456789", "Clear", "0", "Back"].forEach((word) => {
+      const key = element("button", word.length > 1 ? "key word" : "key", word);
+      key.type = "button";
+      key.addEventListener("click", () => {
+        if (word === "Clear") field.value = "";
+        else if (word === "Back") field.value = field.value.slice(0, -1);
+        else field.value = (field.value + word).slice(0, 6);
+        soFar.textContent = `${field.value.length} of 6`;
+        field.dispatchEvent(new Event("input", { bubbles: true }));
+      });
+      keys.append(key);
+    });
+    field.inputMode = "none";
+    field.closest(".controls").after(keys, soFar);
+    field.addEventListener("focus", () => openKeys(field));
+    if (box.matches(".bad, :has(.help)")) openKeys(field); // it came back, to be typed once more
+  };
+  const offer = () => document.querySelectorAll(".field-pin input").forEach(keysUnder);
+  if ("shared" in document.body.dataset) {
+    offer();
+    ["htmx:load", "run:swapped"].forEach((name) => document.addEventListener(name, offer));
+    // A click too: who signs may be chosen already. And before a form that signs keeps it to itself (sign.js).
+    ["change", "click"].forEach((name) => document.addEventListener(name, ({ target }) => {
+      const field = target.name === "signer" && target.form && target.form.querySelector(".field-pin input");
+      if (field) openKeys(field);
+    }, true));
+  }
+
   window.pins = { pad, keep, open, drop, secure: Boolean(secure) };
 
   names().forEach((name) => {

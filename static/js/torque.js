@@ -51,7 +51,7 @@
   const clockCame = () => {
     const work = document.getElementById("work");
     const at = work && work.dataset.clock && !document.querySelector('meta[name="copy-made"]')
-      ? work.dataset.clock : new Date().toTimeString();
+      ? work.dataset.clock : window.shopTime.clock(Date.now());
     came = { minutes: Number(at.slice(0, 2)) * 60 + Number(at.slice(3, 5)), at: Date.now() };
   };
   document.addEventListener("click", (event) => {

@@ -5,7 +5,9 @@
   const { outbox } = window;
   const place = document.getElementById("kept-list");
   if (!outbox || !place) return;
+  place.tabIndex = -1;
   const LEFT_ALONE = 120000;
+  const LONG = 240; // signs of a text that is saved: the rest stands where it was saved
   const AT_FIRST = 50; // of the waiting ones; the others are behind a button
   const element = (tag, className, ...children) => {
     const made = document.createElement(tag);
@@ -20,10 +22,8 @@
     return made;
   };
   const when = (ms) => {
-    const then = new Date(ms);
-    const time = then.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
-    if (then.toDateString() === new Date().toDateString()) return time;
-    return `${then.toLocaleDateString("en-GB", { day: "numeric", month: "short" })}, ${time}`;
+    const { clock, day, isDay } = window.shopTime;
+    return isDay(ms) ? clock(ms) : `${day(ms)}, ${clock(ms)}`;
   };
   const things = (number) => (number === 1 ? "1 thing" : `${number} things`);
   // What the form carries besides what somebody typed.
@@ -33,9 +33,9 @@
   let all = false;
   let sure = ""; // the key of what is thrown away at the next tap
 
-  const facts = (item) => {
-    const rows = item.said && item.said.length ? item.said
-      : item.fields.filter(([name, value]) => value && !OWN.test(name)).map(([name, value]) => [words(name), value]);
+  const typed = ({ said, fields }) => (said && said.length ? said
+    : (fields || []).filter(([name, value]) => value && !OWN.test(name)).map(([name, value]) => [words(name), value]));
+  const facts = (rows) => {
     const drawn = element("dl", "facts");
     rows.forEach(([label, text]) => drawn.append(element("div", "", element("dt", "", label || "Chosen"), element("dd", "lines", text))));
     return rows.length ? drawn : "";
@@ -83,7 +83,7 @@
     const why = refused ? item.reasons : [item.why].filter(Boolean);
     if (refused && !why.length) why.push("The server refused it and gave no reason.");
     if (why.length) drawn.append(element("ul", "problems", ...why.map((text) => element("li", "", text))));
-    drawn.append(facts(item), pictures(item));
+    drawn.append(facts(typed(item)), pictures(item));
     if (refused) {
       const actions = element("div", "actions",
         button("Open its page", () => open(item), "btn primary"),
@@ -93,11 +93,32 @@
         sure = "";
         await outbox.remove(item.key);
         await draw();
+        place.focus(); // the button is gone with its row
       }, "btn quiet");
-      if (sure === item.key) { away.id = "sure"; actions.append(away, button("Keep it", () => { sure = ""; draw(); })); } else actions.append(away);
+      away.dataset.away = item.key;
+      if (sure === item.key) {
+        away.id = "sure";
+        actions.append(away, button("Keep it", async () => {
+          sure = "";
+          await draw();
+          place.querySelector(`[data-away="${item.key}"]`)?.focus();
+        }));
+      } else actions.append(away);
       drawn.append(actions);
     }
     return drawn;
+  };
+  // What the server has, as it was typed, and what it found: to be held against the paper, or against the wrench.
+  const savedRow = (one) => {
+    const rows = typed(one).map(([label, text]) => [label, text.length > LONG ? `${text.slice(0, LONG).trimEnd()}…` : text]);
+    const beside = 1 + rows.findIndex(([label]) => label === "Reading");
+    if (one.verdict) rows.splice(beside || rows.length, 0, ["Verdict", one.verdict]);
+    const link = element("a", "btn small", "Look at it", element("span", "sr-only", `: ${one.what}${one.label ? `, ${one.label}` : ""}`));
+    link.href = one.location || one.page;
+    return element("li", "row saved-item",
+      element("div", "", element("p", "", element("span", "crossed", one.what), `${one.label ? ` · ${one.label}` : ""} `,
+        element("span", "meta", `made ${when(one.made)}, saved ${when(one.at)}`)), facts(rows)),
+      link.href ? element("div", "actions", link) : "");
   };
   const section = (title, ...content) => element("section", "panel", element("header", "", element("h2", "", title)), ...content);
 
@@ -146,9 +167,8 @@
     }
     if (!parts.length) parts.push(element("p", "empty", "Nothing is kept here: the server has everything."));
     if (found.done.length) {
-      parts.push(section("Saved lately", element("ul", "", ...found.done.map((one) => element("li", "",
-        element("span", "crossed", one.what), `${one.label ? ` · ${one.label}` : ""} `,
-        element("span", "meta", `made ${when(one.made)}, saved ${when(one.at)}`))))));
+      parts.push(section("Saved lately", element("p", "meta", "The server has these, as they were typed here."),
+        element("ul", "rows", ...found.done.map(savedRow))));
     }
     place.replaceChildren(...parts);
   }

@@ -15,7 +15,7 @@ from django.utils import timezone
 from playwright.sync_api import expect
 
 from jobs.models import Measurement, WorkLine
-from tests.browser.devices import Watch, sign_in
+from tests.browser.devices import TABLET, Watch, sign_in
 from tests.factories.photo import picture
 from tests.factories.run import OpenLineFactory
 from tests.people import by
@@ -140,6 +140,58 @@ def test_without_the_network_it_is_kept_and_sent_in_order(tablet, live_server, t
     # Nobody waited for these answers: no message of theirs stands on the next page.
     tablet.goto(line.get_absolute_url())
     expect(tablet.get_by_text("Measurement recorded.")).to_have_count(0)
+
+
+def test_what_was_saved_can_be_checked_and_every_clock_is_the_shops(
+    browser, live_server, technician, device, line
+):
+    """On a device that believes itself in another part of the world: value, unit, verdict and the shop's time."""
+    context = browser.new_context(
+        **TABLET,
+        base_url=live_server.url,
+        locale="en-US",
+        timezone_id="Pacific/Auckland",
+        service_workers="block",
+    )
+    page = context.new_page()
+    sign_in_on(page, technician, device, live_server.url)
+    watch = Watch(page, live_server.url)
+    page.goto(f"{reverse('jobs:measure', args=[line.pk])}?unit=mm")  # its unit is chosen already
+    page.get_by_label("What was measured").fill("Brake disc, thickness")
+    page.locator("input[name=reading_value]").fill("21.4")
+    page.get_by_label("Lowest allowed").fill("22")
+    page.get_by_label("Where the limit comes from").fill("plate on the disc")
+    context.set_offline(True)
+    record(page)
+    note = page.locator(".kept-note")
+    expect(note).to_contain_text("21.4 mm")
+    context.set_offline(False)
+    expect(chip(page)).to_be_hidden()
+    row = Measurement.objects.get()
+    made = timezone.localtime(row.made_at).strftime("%H:%M")
+    assert re.search(r"at (\d\d:\d\d)", note.inner_text())[1] in minutes_about(row.made_at)
+    page.goto(reverse("workshop:waiting"))
+    saved = page.locator(".saved-item")
+    for said in ("Measurement", "Brake disc, thickness", "21.4 mm", "plate on the disc", "Below the limit"):
+        expect(saved).to_contain_text(said)
+    times = re.search(r"made (\d\d:\d\d), saved (\d\d:\d\d)", saved.inner_text())
+    assert (times[1], times[2] in minutes_about(row.received_at)) == (made, True)
+    saved.get_by_role("link", name="Look at it").tap()
+    expect(page).to_have_url(f"{live_server.url}{line.get_absolute_url()}")
+    assert [one for one in watch.complaints if "ERR_INTERNET" not in one] == []
+    # Nobody else sees what it was.
+    page.goto(reverse("workshop:waiting"))
+    expect(saved).to_have_count(1)
+    page.evaluate("() => document.dispatchEvent(new Event('lock:locked'))")
+    page.reload()
+    expect(page.get_by_text("Nothing is kept here")).to_be_visible()
+    expect(saved).to_have_count(0)
+    context.close()
+
+
+def minutes_about(moment: datetime) -> set[str]:
+    """The shop's clock at this moment, and a few seconds on."""
+    return {timezone.localtime(moment + timedelta(seconds=n)).strftime("%H:%M") for n in range(15)}
 
 
 @pytest.mark.outside("RFC 9562 (2024), 5.4, UUID version 4: the version is 4, the variant 8, 9, a or b")
@@ -393,7 +445,7 @@ def test_a_days_outbox_drains_with_nothing_lost_and_nothing_twice(
     settings.STORAGES = {**settings.STORAGES, "default": {
         "BACKEND": "django.core.files.storage.FileSystemStorage", "OPTIONS": {"location": tmp_path}}}  # fmt: skip
     sign_in_on(tablet, technician, device, live_server.url)
-    tablet.goto(reverse("jobs:floor"))
+    tablet.goto(reverse("workshop:tools"))  # a page that does not ask for itself anew meanwhile
     items = [measurement(line, f"No {n:03}") for n in range(500)]
     album = f"{reverse('vehicles:photo-add', args=[line.job.vehicle_id])}?line={line.pk}"
     for n in range(60):
@@ -443,7 +495,9 @@ def test_a_tablet_whose_clock_is_wrong_is_told_and_its_times_are_put_right(
     tablet.context.set_offline(False)
     expect(chip(tablet)).to_be_hidden()
     row = Measurement.objects.get()
-    assert row.made_at <= before < row.received_at
+    # To the time that the answer took: the server compares the tablet's clock with its own when it has read the request.
+    assert abs(row.made_at - before) < timedelta(seconds=2)
+    assert row.received_at - row.made_at > timedelta(seconds=1)
     assert before - row.made_at < timedelta(seconds=60)
     raw = datetime.fromisoformat(json.loads(Event.objects.get(key=row.key).body)["device_time"])
     assert abs(raw - row.made_at - timedelta(minutes=61)) < timedelta(seconds=5)

@@ -41,6 +41,7 @@ def test_the_other_technician_signs_the_second_check_on_this_session(
     pin = panel.get_by_label("PIN of who signs")
     expect(pin).to_be_visible()
     expect(panel.get_by_label("Nobody else is in the building, because")).to_be_hidden()
+    expect(panel.get_by_role("group", name="Digits")).to_be_hidden()
 
     taps = 0
     for choice in ("Witness mark sighted", re.compile(r"^\s*In order"), other_technician.name):
@@ -49,6 +50,9 @@ def test_the_other_technician_signs_the_second_check_on_this_session(
         assert box["height"] >= 48, choice
         target.tap()
         taps += 1
+    # Chosen who signs, one types on keys made for gloves: they stand below the field and move nothing above.
+    expect(panel.get_by_role("group", name="Digits")).to_be_visible()
+    assert (pin.get_attribute("autocomplete"), pin.get_attribute("type")) == ("off", "password")
     assert pin.bounding_box()["height"] >= 48
     panel.get_by_label(re.compile("What you saw")).fill("five marks in line")
     pin.fill(PIN)  # not Odo's
@@ -60,7 +64,15 @@ def test_the_other_technician_signs_the_second_check_on_this_session(
     kept = tablet.evaluate("JSON.stringify({...localStorage, ...sessionStorage})")
     assert PIN not in kept, "a PIN is kept nowhere on the device"
 
-    pin.fill(OTHER_PIN)
+    # Come back, it shows the keys by themselves; they type, and the tablet's own keyboard stays away.
+    keys = panel.get_by_role("group", name="Digits")
+    expect(keys).to_be_visible()
+    assert pin.get_attribute("inputmode") == "none"
+    for key in (*OTHER_PIN, "Back", OTHER_PIN[-1], OTHER_PIN[-1]):  # one taken back, one too many
+        button = keys.get_by_role("button", name=key, exact=True)
+        assert button.bounding_box()["height"] >= 64, key
+        button.tap()
+    expect(pin).to_have_value(OTHER_PIN)
     panel.get_by_role("button", name="Record the check").tap()
     expect(tablet.get_by_role("heading", name="Everything is judged")).to_be_visible()
     assert OTHER_PIN not in tablet.evaluate("JSON.stringify({...localStorage, ...sessionStorage})")

@@ -18,6 +18,12 @@ from workshop.models import Device, PinLock
 
 PIN, OTHER_PIN, WRONG = "395172", "806413", "111119"
 MINUTES = 60_000
+KEEP = """async (many) => {
+  const { outbox } = window;
+  const keys = [];
+  for (let n = 0; n < many; n += 1) keys.push(await outbox.put({ key: outbox.newKey(), url: "/floor/", what: "Labour", fields: [] }));
+  return keys;
+}"""
 
 
 @pytest.fixture
@@ -162,7 +168,15 @@ def test_without_the_network_the_same_person_opens_the_screen(tablet, lead, tech
     assert PIN not in json.dumps(verifier)
 
     tablet.context.set_offline(True)
+    keys = tablet.evaluate(KEEP, 3)
     tablet.get_by_role("button", name="Lock", exact=True).tap()
+    expect(cover(tablet)).to_contain_text("What you typed is kept. Your page is as you left it.")
+    waits = cover(tablet).locator("[data-waits]")
+    expect(waits).to_have_text("3 kept on this tablet, sent by themselves when the network is back.")
+    tablet.evaluate("keys => Promise.all(keys.slice(1).map((key) => window.outbox.remove(key)))", keys)
+    expect(waits).to_have_text("1 kept on this tablet, sent by itself when the network is back.")
+    tablet.evaluate("([key]) => window.outbox.remove(key)", keys)
+    expect(waits).to_be_hidden()
     tablet.get_by_role("button", name="Somebody else").tap()
     expect(tablet.get_by_text("Others wait until the network is back")).to_be_visible()
     tap_pin(tablet, WRONG)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-from tests.browser.devices import PHONE, Watch, new_page, sign_in
+from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
 from tests.factories.run import OpenLineFactory
 
 
@@ -69,3 +70,46 @@ def test_two_people_at_one_line_settle_it_by_touch(browser, tablet, live_server,
     # The script that keeps what is typed has the refusal first, then sends the form as a page of its own.
     assert [row for row in watch.complaints if " 422: " not in row] == []
     other.context.close()
+
+
+# Of what has the focus: how much lies behind the buttons at the foot of the screen, or off the screen, in pixels.
+HIDDEN = """() => {
+  const at = document.activeElement;
+  const bar = document.querySelector(".actions.stuck").getBoundingClientRect();
+  if (at === document.body || at.closest(".actions.stuck")) return 0;
+  const { top, bottom } = (at.closest("label.check, .choices label") || at).getBoundingClientRect();
+  const least = at.localName === "textarea" ? Math.min(bottom, top + 40) : bottom; // a tall one: the line of its caret
+  return Math.max(0, least - bar.top, -top);
+}"""
+
+
+@pytest.mark.parametrize("device", [TABLET, PHONE], ids=["tablet", "phone"])
+@pytest.mark.parametrize("opened", ["in place", "alone"])
+@pytest.mark.outside(
+    "WCAG 2.2 (5 October 2023), 2.4.11: what has the focus is not hidden by what the page puts over it"
+)
+def test_save_of_a_lines_text_is_in_reach_and_hides_nothing(
+    device, opened, browser, live_server, car, lead, published
+):
+    line = OpenLineFactory(person=lead, vehicle=car)
+    page = new_page(browser, live_server.url, **device)
+    sign_in(page, lead, live_server.url)
+    if opened == "alone":
+        page.goto(reverse("jobs:line-write", args=[line.pk]))
+    else:
+        page.goto(reverse("jobs:job", args=[line.job_id]))
+        page.locator(f"#line-{line.pk} a").get_by_text("Write", exact=True).tap()
+    cause = page.get_by_label("Cause")
+    expect(cause).to_be_visible()
+    save = page.get_by_role("button", name="Save")
+    for summary in page.locator("form:has([name=cause]) summary").all():
+        summary.evaluate("each => { each.parentElement.open = true; }")
+    cause.focus()
+    for _ in range(12):
+        expect(save).to_be_in_viewport(ratio=1)
+        assert save.bounding_box()["height"] >= 48
+        published.same(page.evaluate(HIDDEN), 0)
+        page.keyboard.press("Tab")
+        if save.evaluate("each => each === document.activeElement"):
+            break
+    page.context.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime, timedelta
+from urllib.parse import unquote
 from uuid import uuid4
 
 import pytest
@@ -17,6 +18,7 @@ from jobs.acts import torque as torque_acts
 from jobs.models import CheckIn, Job, JobMove, Measurement, Run, TorqueReading, WorkLine
 from tests.factories.run import OpenLineFactory, RunFactory, click_all, stage_of, step_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 from vehicles.acts import survey as survey_acts
 from vehicles.models import OutstandingItem
@@ -28,12 +30,12 @@ FLOOR = "/floor/"
 WORDS = {"what": "Brake disc, thickness", "phase": "before", "reading_value": "21.4", "reading_unit": "mm"}
 
 
-@pytest.fixture
-def tablet(db):
+@once
+def tablet():
     return Device.objects.create(name="Tablet, bay two")
 
 
-@pytest.fixture
+@once
 def line(lead, car):
     return OpenLineFactory(person=lead, vehicle=car)
 
@@ -86,6 +88,36 @@ def test_saved_says_so_with_its_key_and_where_to_go_on(client, technician, measu
     page = client.get(answer.headers["X-Location"]).text
     assert "Measurement recorded." in page
     assert f'content="{key}"' in page
+
+
+def test_the_verdict_comes_along_in_a_word_also_with_the_answer_that_was_lost(
+    client, technician, lead, car, measure
+):
+    client.force_login(technician)
+
+    def said(url, data, **more):
+        answer = send(client, url, data, **more)
+        assert answer.status_code == 200, answer.text
+        return unquote(answer.headers.get("X-Verdict", ""))
+
+    limits = {"low": "22", "limit_source": "plate on the disc", "key": str(uuid4())}
+    assert said(measure, WORDS, words="1 first") == "No limit given"
+    for words in ("1 first", "1 later", "1 first"):  # its answer got lost, and it is sent again
+        assert said(measure, {**WORDS, **limits}, words=words) == "Below the limit"
+    assert Measurement.objects.count() == 2
+    run = RunFactory(person=lead, vehicle=car)
+    good, old = ToolFactory(person=lead), ToolFactory(person=lead, calibrated=False)
+    url = reverse("jobs:reading-add", args=[run.pk])
+    data = {"step": step_of(run).pk, "stage": stage_of(run).pk, "kind": "clicked", "reading_unit": "N.m"}
+    for fastener, value, tool, words in (
+        (1, "60", good, "Within"),
+        (3, "45", good, "Below"),
+        (5, "60", old, "Does not count"),
+    ):
+        reading = {"fastener": fastener, "reading_value": value, "tool": str(tool.pk), "redo_reason": "x"}
+        assert said(url, {**data, **reading}) == words
+    # What has no verdict says none.
+    assert said(reverse("jobs:clock-start", args=[run.line_id]), {}) == ""
 
 
 def test_what_nobody_waits_for_leaves_no_message_behind(technician, tablet, measure, line):

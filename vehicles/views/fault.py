@@ -147,6 +147,12 @@ def _forms_of(row: Fault, possibilities: list[Possibility], open_jobs: list) -> 
     }
 
 
+def _asked_on(request: HttpRequest, car: Vehicle):
+    """The car's open job from which the form was opened: Cancel leads back there."""
+    asked = request.GET.get("job")
+    return next((job for job in car.jobs.open() if str(job.pk) == asked), None) if asked else None
+
+
 @may(May.REPORT_FAULT)
 def fault_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     car = visible_vehicle(request, vehicle_id)
@@ -158,8 +164,9 @@ def fault_add(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         intro="In the words of whoever reports it. What it turns out to be comes later, step by step.",
         fixed={"vehicle": car},
         form_kwargs={"vehicle": car},
-        cancel=car,
+        cancel=_asked_on(request, car) or car,
         submit="Report the fault",
+        said="The fault is on record.",
         context=about(car),
     )
 

@@ -159,6 +159,7 @@ class ActForm(forms.Form):
             return False
         remember_saved(request, self.cleaned_data["key"])
         request.saved_key = str(self.cleaned_data["key"])
+        request.saved_record = self.answer
         return True
 
     def _again(self, request: HttpRequest) -> bool | None:
