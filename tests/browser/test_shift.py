@@ -1,5 +1,9 @@
-"""One car, two people, two tablets at once: found, written down by both, tightened by one, checked by the other on the
-first one's tablet, seen on the floor of the other, handed over.
+"""One car, two people, two tablets at once, from the booking to the signed sheet, all of it by touch through the pages.
+
+The lead books the car and checks it in; the technician has it on the floor at once, writes down what is found and what is
+to be done; the lead records the owner's yes; both write the same line. The technician tightens, the lead checks it on the
+technician's tablet with their own PIN; the fault and the line are ended, the car is driven, looked over, called ready and
+handed over. Whatever one of them does, the other's tablet shows within seconds.
 """
 
 from __future__ import annotations
@@ -10,22 +14,14 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-from jobs.acts import handover as handover_acts
-from jobs.acts import job as job_acts
-from jobs.acts import roadtest as test_acts
-from jobs.models import SecondCheck, SheetRevision, TorqueReading, WorkLine
+from jobs.models import FinalCheck, Job, LineAnswer, RoadTest, Run, SecondCheck, SheetRevision, TorqueReading
 from jobs.states import JobState
 from tests.browser.devices import TABLET, Watch, new_page
 from tests.browser.test_run_tablet import CROSSWISE, Finger, next_is
-from tests.factories.handover import done_line, finish, in_work
-from tests.factories.job import RoadTestFactory
 from tests.factories.procedure import ProcedureFactory
-from tests.factories.run import RunFactory
 from tests.factories.tool import ToolFactory
 from tests.factories.work import owner_of
-from tests.people import by
-from tests.tablet import OTHER_PIN, enrolled, give_pin, put_in_hand
-from vehicles.acts import fault as fault_acts
+from tests.tablet import OTHER_PIN, PIN, enrolled, give_pin, put_in_hand
 from vehicles.models import Fault
 from workshop.models import Event
 
@@ -41,110 +37,220 @@ SOON = 8_000  # ms: new work is on every open tablet within seconds
 
 
 @pytest.fixture
-def job(car, lead):
-    return in_work(car, owner_of(car, lead), lead, title="Wheels and brakes")
+def office(browser, live_server):
+    """The lead's tablet."""
+    page = new_page(browser, live_server.url, **TABLET)
+    yield page
+    page.context.close()
 
 
-def test_two_people_do_one_car(tablet, browser, live_server, car, job, lead, technician):
-    keeper = job.authoriser
+@pytest.fixture
+def shop(car, lead, technician):
+    """What is there before the car comes: its owner, a calibrated wrench, a released procedure, people with PINs."""
+    owner_of(car, lead)
     ToolFactory(person=lead, label="TW-03")
-    line = done_line(job, keeper, lead, complaint="Front wheels back on", cause="", correction="")
+    ProcedureFactory(person=lead, title="Wheels on", area="wheels", steps=[FINAL])
     give_pin(technician)
     give_pin(lead, OTHER_PIN)
+
+
+def test_two_people_do_one_car(tablet, office, live_server, shop, car, lead, technician):
     put_in_hand(tablet, technician, enrolled(lead, "Bay 1"), live_server.url)
-    office = new_page(browser, live_server.url, **TABLET)
     put_in_hand(office, lead, enrolled(lead, "Bay 2"), live_server.url)
-    for page in (tablet, office):
-        page.context.set_default_timeout(20_000)
     watches = [Watch(page, live_server.url, expected=422) for page in (tablet, office)]
+    for page in (tablet, office):
+        page.goto(reverse("jobs:floor"))  # the only address that anybody types
 
-    # The technician finds something; the lead has the floor before them, and never reloads it.
-    office.goto(reverse("jobs:floor"))
-    tablet.goto(reverse("vehicles:fault-add", args=[car.pk]))
-    tablet.locator("form.form [name=title]").fill("Wheel bolt hole worn")
-    tablet.locator("form.form select[name=job]").select_option(str(job.pk))
-    tablet.locator("form.form select[name=kind]").select_option("finding")
-    tablet.locator("form.form select[name=severity]").select_option("minor")
-    tablet.locator("form.form .actions button").first.tap()
-    expect(tablet.get_by_role("heading", name="Wheel bolt hole worn")).to_be_visible()
-    fault = Fault.objects.get()
-    assert fault.made_by == technician
+    job = _booked_and_checked_in(office)
+    _taken_on(tablet, car, job)
+    line = _found_and_asked(tablet, job)
+    _yes(office, line)
+    _written_by_both(tablet, office, line, lead)
+    _tightened(tablet, line, lead)
+    _checked_by_the_other(tablet, lead)
+    _ended(tablet, office, job, line)
+    _to_the_final_checks(tablet, office, job)
+    _driven_and_looked_over(tablet, job, technician)
+    _called_ready(tablet, office, job)
+    _handed_over(tablet, office, job, lead)
 
-    # Both write the same line; the second sees both texts and puts them together.
-    second = office.context.new_page()
-    for page in (tablet, second):
-        page.goto(reverse("jobs:job", args=[job.pk]))
+    devices = set(
+        Event.objects.filter(job_ref=str(job.pk), device__isnull=False).values_list(
+            "person__name", "device__name"
+        )
+    )
+    assert devices == {(technician.name, "Bay 1"), (lead.name, "Bay 2"), (lead.name, "Bay 1")}
+    assert not Event.objects.filter(job_ref=str(job.pk), device=None).exists(), "all of it by the pages"
+    assert [
+        text for watch in watches for text in watch.complaints if "policy" in text or "script" in text
+    ] == []
+
+
+def _booked_and_checked_in(page) -> Job:
+    page.get_by_role("link", name="Book a job").first.tap()
+    page.get_by_role("link", name=re.compile("^Book a job on")).tap()
+    page.get_by_label("In short").fill("Wheels and brakes")
+    _send(page, "The car is here: check it in", "Booked.")
+    page.locator("[name=odometer_value]").fill("148210")
+    page.get_by_label("Half", exact=True).check()
+    page.get_by_label("Keys handed in").fill("2")
+    page.get_by_label("Belongings left in the car").fill("A dog lead")
+    page.get_by_label("Existing damage").fill("Scratch on the right rear door")
+    page.get_by_label("Consent to road-test the car").check()
+    page.get_by_label("Plates and insurance allow it on the road").check()
+    _send(page, "Check the car in", "Checked in.")
+    job = Job.objects.get()
+    assert (job.state, job.check_in.belongings, job.check_in.keys) == ("checked_in", "A dog lead", 2)
+    return job
+
+
+def _taken_on(page, car, job) -> None:
+    """The car came on the technician's floor by itself."""
+    expect(page.locator("main")).to_contain_text("1 in the building", timeout=SOON)
+    page.get_by_role("link", name=re.compile(re.escape(car.name))).tap()
+    expect(page.get_by_role("heading", name=job.title)).to_be_visible()
+    _send(page, "Start work", JobState.IN_WORK.label)
+
+
+def _found_and_asked(page, job):
+    """A fault, the line that takes it on, and what it will cost."""
+    page.get_by_role("link", name="Report a fault").tap()
+    expect(page.locator("form.form select[name=job]")).to_have_value(str(job.pk))
+    expect(page.get_by_role("link", name="Cancel")).to_have_attribute("href", job.get_absolute_url())
+    page.get_by_label("In short").fill("Wheel bolt hole worn")
+    page.locator("form.form select[name=kind]").select_option("finding")
+    page.locator("form.form select[name=severity]").select_option("minor")
+    _send(page, "Report the fault", "The fault is on record.")
+    page.locator(".kicker").get_by_role("link", name=f"Job {job.number}").tap()
+
+    page.get_by_role("link", name="write the first work line").tap()
+    page.get_by_label("What is asked for, or what was found").fill("Front wheels back on")
+    page.get_by_label(re.compile("Wheel bolt hole worn")).check()
+    _send(page, "Add the line", "Line added.")
+    line = job.lines.get()
+    page.get_by_role("link", name="Estimate it", exact=True).tap()
+    page.locator(".inline [name=estimate]").fill("120")
+    _send(page, "Save", "Estimated.")
+    return line
+
+
+def _yes(page, line) -> None:
+    """The lead, who has the job before them, sees the line come, and asks the owner."""
+    page.get_by_role("link", name="Record the answer", exact=True).tap()
+    page.get_by_label("Yes: do it").check()
+    page.locator("select[name=channel]").select_option("phone")
+    _send(page, "Record the answer", "The answer is recorded.")
+    answer = LineAnswer.objects.get()
+    assert (answer.line, answer.answer, answer.amount) == (line, "yes", 120)
+
+
+def _written_by_both(tablet, office, line, lead) -> None:
+    """The second sees both texts and puts them together."""
+    for page in (tablet, office):
+        # On the technician's tablet it may be written once the yes has come.
         page.locator(f"#line-{line.pk} a").get_by_text("Write", exact=True).tap()
         expect(page.get_by_label("Cause")).to_be_visible()
-    second.get_by_label("Cause").fill("Wheels were off for the brakes.")
-    second.get_by_role("button", name="Save").tap()
-    expect(second.get_by_text("Written.")).to_be_visible()
+    office.get_by_label("Cause").fill("Wheels were off for the brakes.")
+    _send(office, "Save", "Written.")
     tablet.get_by_label("Cause").fill("One bolt hole worn, within use.")
     tablet.get_by_label("Correction").fill("Wheels fitted and tightened by procedure.")
     tablet.get_by_role("button", name="Save").tap()
     expect(tablet.locator("#form-errors")).to_contain_text(f"{lead} changed this at ")
-    tablet.locator(".field", has=tablet.locator("[name=cause]")).get_by_role(
-        "button", name="Put both together"
-    ).tap()
-    tablet.get_by_role("button", name="Save").tap()
-    expect(tablet.get_by_text("Written.")).to_be_visible()
+    cause = tablet.locator(".field", has=tablet.locator("[name=cause]"))
+    cause.get_by_role("button", name="Put both together").tap()
+    _send(tablet, "Save", "Written.")
     line.refresh_from_db()
-    assert line.cause.split() == [
-        "Wheels",
-        "were",
-        "off",
-        "for",
-        "the",
-        "brakes.",
-        "One",
-        "bolt",
-        "hole",
-        "worn,",
-        "within",
-        "use.",
-    ]
+    both = "Wheels were off for the brakes. One bolt hole worn, within use."
+    assert line.cause.split() == both.split()
 
-    # Tightened by the technician: five nuts, one of them without a network.
-    run = RunFactory(
-        person=lead, line=line, procedure=ProcedureFactory(person=lead, steps=[FINAL]), where="front left"
-    )
-    hand = Finger(tablet)
-    tablet.goto(reverse("jobs:run", args=[run.pk]))
-    tablet.get_by_role("link", name=re.compile("TW-03")).tap()
+
+def _tightened(page, line, lead) -> None:
+    """Five nuts, one of them without a network."""
+    page.get_by_role("link", name="Tighten").tap()
+    page.locator("select[name=procedure]").select_option(label="Wheels on")
+    page.get_by_label("On which part of the car").fill("front left")
+    _send(page, "Start", "Started.")
+    assert (Run.objects.get().line, Run.objects.get().where) == (line, "front left")
+    hand = Finger(page)
+    page.get_by_role("link", name=re.compile("TW-03")).tap()
     for fastener in CROSSWISE:
-        next_is(tablet, fastener)
-        tablet.context.set_offline(fastener == CROSSWISE[2])
+        next_is(page, fastener)
+        page.context.set_offline(fastener == CROSSWISE[2])
         hand.clicked()
         if fastener == CROSSWISE[2]:
-            expect(tablet.locator(".last")).to_contain_text("kept on this tablet")
+            expect(page.locator(".last")).to_contain_text("kept on this tablet")
         elif fastener == CROSSWISE[-1]:
-            expect(tablet.locator(".pattern .fastener.done")).to_have_count(5)
+            expect(page.locator(".pattern .fastener.done")).to_have_count(5)
     assert list(TorqueReading.objects.order_by("made_at").values_list("fastener", flat=True)) == CROSSWISE
 
-    # Checked by the lead, who comes over and signs with their own PIN.
-    panel = tablet.locator(".second-check")
+
+def _checked_by_the_other(page, lead) -> None:
+    """The lead comes over, and signs with their own PIN."""
+    panel = page.locator(".second-check")
     for choice in ("Witness mark sighted", re.compile(r"^\s*In order"), lead.name):
         panel.locator("label").filter(has_text=choice).first.tap()
     panel.get_by_label("PIN of who signs").fill(OTHER_PIN)
     panel.get_by_role("button", name="Record the check").tap()
-    hand.tap(hand.button("Complete the run"))
-    expect(tablet.get_by_role("heading", name="The run is complete")).to_be_visible()
-    assert (SecondCheck.objects.get().made_by, SecondCheck.objects.get().device.name) == (lead, "Bay 1")
+    page.get_by_role("button", name="Complete the run").tap()
+    expect(page.get_by_role("heading", name="The run is complete")).to_be_visible()
+    check = SecondCheck.objects.get()
+    assert (check.made_by, check.device.name) == (lead, "Bay 1")
 
-    # What comes new is on the other tablet within seconds, without a touch there.
-    _end(fault, technician)
-    finish(WorkLine.objects.get(pk=line.pk), technician)
-    RoadTestFactory(person=lead, job=job)
-    test_acts.final_check(by=by(lead), job=job, new_damage="none", tools_complete=True, parts_complete=True)
-    office.bring_to_front()
-    job_acts.move(by=by(technician), job=job, to_state="final_checks")
+
+def _ended(tablet, office, job, line) -> None:
+    """The fault by the check, then the line; the lead's page of the job says so by itself."""
+    tablet.get_by_role("link", name="Back to the work line").tap()
+    tablet.get_by_role("link", name="say how it was checked").tap()
+    tablet.get_by_label("Check made afterwards").fill("Hole measured: 0.1 mm wide, limit 0.3 mm")
+    _send(tablet, "Save", "The fault has its end.")
+    fault = Fault.objects.get()
+    assert (fault.end, fault.fixed_by_line) == ("fixed", line)
+    tablet.get_by_role("link", name="Finish the line").first.tap()
+    _send(tablet, "It is done", "The line is done.")
+    done = office.locator(f"#line-{line.pk}")
+    expect(done).to_contain_text("Wheels on, front left complete", timeout=SOON)
+    expect(done.locator(".line-head")).to_contain_text("Done", timeout=SOON)
+
+
+def _to_the_final_checks(tablet, office, job) -> None:
+    office.get_by_role("link", name="Floor").tap()
+    expect(office.locator("main")).to_contain_text(JobState.IN_WORK.label)
+    tablet.get_by_role("link", name="To the job").tap()
+    _send(tablet, "Go to the final checks", JobState.FINAL_CHECKS.label)
     expect(office.locator("main")).to_contain_text(JobState.FINAL_CHECKS.label, timeout=SOON)
-    job.refresh_from_db()
-    handover_acts.call_ready(by=by(lead), job=job)
-    expect(office.locator("main")).to_contain_text("1 to collect", timeout=SOON)
 
-    # Handed over by the lead on their own tablet, with their PIN.
-    office.goto(reverse("jobs:handover", args=[job.pk]))
+
+def _driven_and_looked_over(page, job, technician) -> None:
+    page.get_by_role("link", name="Road-test the car").tap()
+    expect(page.get_by_label("Who drove")).to_have_value(str(technician.pk))
+    page.locator("[name=licence_and_insurance]").check()
+    page.locator("[name=driven]").fill("Ring road and hill, 20 minutes")
+    page.locator("[name=found]").fill("Pulls straight, no noise")
+    _send(page, "Save", "The road test is on record.")
+    page.get_by_role("link", name="Make the final check").first.tap()
+    expect(page.locator("main")).to_contain_text("Scratch on the right rear door")
+    page.locator("[name=new_damage]").fill("none")
+    page.locator("[name=tools_complete]").check()
+    page.locator("[name=parts_complete]").check()
+    page.get_by_label("PIN of who signs").fill(PIN)
+    _send(page, "Save", "The final check is on record.")
+    assert (RoadTest.objects.get().driver, FinalCheck.objects.get().made_by) == (technician, technician)
+
+
+def _called_ready(tablet, office, job) -> None:
+    """By the lead, on their own tablet; the technician has the floor before them."""
+    tablet.get_by_role("link", name="Floor").tap()
+    office.locator(".floor-what a").tap()
+    office.get_by_role("link", name="Call the car ready", exact=True).tap()
+    office.get_by_label("PIN of who signs").fill(OTHER_PIN)
+    keys = office.get_by_role("group", name="Digits").bounding_box()
+    ready = office.get_by_role("button", name="Call the car ready", exact=True).bounding_box()
+    assert ready["y"] - keys["y"] - keys["height"] >= 8, "a glove on the lowest key calls nothing ready"
+    _send(office, "Call the car ready", JobState.READY.label)
+    expect(tablet.locator("main")).to_contain_text("1 to collect", timeout=SOON)
+
+
+def _handed_over(tablet, office, job, lead) -> None:
     office.get_by_label("How they were known").fill("By sight")
     office.locator("[name=odometer_value]").fill("148223")
     office.get_by_label("Explained and asked").fill("Nuts checked again after 50 km.")
@@ -157,16 +263,13 @@ def test_two_people_do_one_car(tablet, browser, live_server, car, job, lead, tec
     office.wait_for_url("**/sheets/**")
     sheet = SheetRevision.objects.get()
     assert (sheet.made_by, sheet.job) == (lead, job)
-    devices = set(
-        Event.objects.filter(job_ref=str(job.pk), device__isnull=False).values_list(
-            "person__name", "device__name"
-        )
-    )
-    assert {(technician.name, "Bay 1"), (lead.name, "Bay 2"), (lead.name, "Bay 1")} <= devices
-    assert [
-        text for watch in watches for text in watch.complaints if "policy" in text or "script" in text
-    ] == []
-    office.context.close()
+    expect(tablet.locator("main")).to_contain_text("0 to collect", timeout=SOON)
+
+
+def _send(page, button: str, said: str) -> None:
+    """Tap the button of the form, and read what the next page says of it."""
+    page.get_by_role("button", name=button, exact=True).tap()
+    expect(page.locator(".messages")).to_contain_text(said)
 
 
 def _sign(page, canvas) -> None:
@@ -177,10 +280,3 @@ def _sign(page, canvas) -> None:
         session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [point]})
         kind = "touchMove"
     session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-
-
-def _end(fault, person) -> None:
-    fault.refresh_from_db()
-    fault_acts.end_normal(
-        by=by(person), fault=fault, seen_version=fault.version, normal_source="maker's limit, 0.3 mm"
-    )
