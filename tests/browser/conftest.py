@@ -2,9 +2,12 @@
 
 import os
 import shutil
+import threading
+import time
 from pathlib import Path
 
 import pytest
+from django.db.backends.signals import connection_created
 
 from tests.browser.devices import PHONE, TABLET, new_page
 
@@ -46,6 +49,51 @@ def browser():
         browser = playwright.chromium.launch(executable_path=chromium, headless=True, args=ARGUMENTS)
         yield browser
         browser.close()
+
+
+class Counted:
+    """The app of the live server, and how many requests it is at."""
+
+    def __init__(self, app):
+        self.app, self.at, self.lock = app, 0, threading.Lock()
+
+    def __call__(self, environ, start_response):
+        with self.lock:
+            self.at += 1
+        try:
+            return self.app(environ, start_response)
+        finally:
+            with self.lock:
+                self.at -= 1
+
+
+@pytest.fixture(scope="session")
+def live_server(live_server):
+    live_server.thread.httpd.set_app(Counted(live_server.thread.httpd.get_app()))
+    return live_server
+
+
+@pytest.fixture(autouse=True)
+def _answered(live_server):
+    """The database is brought back when the server is through with what the browser asked last."""
+    yield
+    end = time.monotonic() + 10
+    while live_server.thread.httpd.application.at and time.monotonic() < end:
+        time.sleep(0.01)
+
+
+def _no_sync(connection, **_):
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA synchronous=OFF")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _nothing_waits_for_the_disk():
+    """A shop's commit is on the disk when it is answered; no test here pulls the plug."""
+    connection_created.connect(_no_sync)
+    yield
+    connection_created.disconnect(_no_sync)
 
 
 @pytest.fixture

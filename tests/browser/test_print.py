@@ -1,16 +1,20 @@
-"""The browser's own print of a sheet's draft: nobody may take it for an issued sheet, and all of it is there."""
+"""The browser's own print. Nobody may take a sheet's draft for an issued sheet, and all of it is there; a page of the
+app leaves out what is for hands."""
 
 from __future__ import annotations
 
 import io
 import re
+from datetime import timedelta
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 from pypdf import PdfReader
 
-from tests.browser.devices import Watch, sign_in
+from tests.browser.devices import Watch, new_page, sign_in
 from tests.factories.handover import rich_job
+from tests.factories.tool import CalibrationFactory, ToolFactory
 
 A4 = (595, 842)  # points: 210 mm × 297 mm, ISO 216
 
@@ -30,7 +34,9 @@ def words(page) -> str:
     return re.sub(r"\s+", " ", page.extract_text())
 
 
-def test_the_printed_draft_says_that_it_is_one_on_every_page(tablet, live_server, job, lead):
+def test_the_printed_draft_says_that_it_is_one_and_holds_what_the_sheet_will_say(
+    tablet, live_server, job, lead
+):
     watch = Watch(tablet, live_server.url)
     sign_in(tablet, lead, live_server.url)
     paper = printed(tablet, reverse("jobs:sheet-draft", args=[job.pk]))
@@ -42,13 +48,8 @@ def test_the_printed_draft_says_that_it_is_one_on_every_page(tablet, live_server
     for page in paper.pages:
         assert (round(page.mediabox.width), round(page.mediabox.height)) == A4
     assert "Draft, not issued" in texts[0], "beside the number, too"
-    assert watch.complaints == []
 
-
-def test_the_printed_draft_holds_what_the_sheet_will_say(tablet, live_server, job, lead):
-    sign_in(tablet, lead, live_server.url)
-    paper = printed(tablet, reverse("jobs:sheet-draft", args=[job.pk]))
-    *before, last = [words(page) for page in paper.pages]
+    *before, last = texts
     technical = " ".join(before)
     for said in (
         job.number,
@@ -79,6 +80,7 @@ def test_the_printed_draft_holds_what_the_sheet_will_say(tablet, live_server, jo
         assert said not in technical, said
     # Codes and hashes are for issued sheets: a draft must not look as if it could be confirmed.
     assert "SHA-256" not in technical + last
+    assert watch.complaints == []
 
 
 def test_a_page_of_the_app_prints_without_its_buttons(tablet, live_server, job, lead):
@@ -89,3 +91,23 @@ def test_a_page_of_the_app_prints_without_its_buttons(tablet, live_server, job, 
     assert "Secure the tow bar" in text
     for left_out in ("Sign out", "Skip to the content", "Procedures"):
         assert left_out not in text, left_out
+
+
+def test_the_list_of_calibrations_goes_on_paper_whole(browser, live_server, lead, shop_owner):
+    """What is on the screen for hands is not on paper, and no column is cut off."""
+    tool = ToolFactory(person=lead, calibrated=False)
+    today = timezone.localdate()
+    CalibrationFactory(
+        person=lead, tool=tool, calibrated_on=today - timedelta(days=360), due_on=today + timedelta(days=5)
+    )
+    page = new_page(browser, live_server.url, viewport={"width": 680, "height": 960})  # A4 within its margins
+    sign_in(page, shop_owner, live_server.url)
+    page.goto(reverse("workshop:calibrations"))
+    assert page.get_by_role("button", name="Print").is_visible()
+    page.emulate_media(media="print")
+    for gone in ("header.bar", ".foot", "[data-print]", ".skip"):
+        assert not page.locator(gone).first.is_visible(), gone
+    table = page.locator("table").bounding_box()
+    assert table["x"] + table["width"] <= 681
+    assert page.get_by_text("due in 5 days").is_visible()
+    page.context.close()

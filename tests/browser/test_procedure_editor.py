@@ -1,5 +1,5 @@
 """A procedure of each pattern built by hand in the browser, a step moved, previewed, released, and
-compared.
+compared. The sweep of `test_pages` looks at its pages on a telephone, in both themes and with axe.
 """
 
 from __future__ import annotations
@@ -11,13 +11,9 @@ from django.urls import reverse
 from playwright.sync_api import expect
 
 from jobs.acts import procedure as acts
-from jobs.acts import procedure_step as step_acts
 from jobs.models import ProcedureStep, ProcedureVersion
 from tests.browser.devices import TABLET, Watch, new_page, sign_in
-from tests.browser.sweep import BUTTON, LEAST, MEASURE, in_both_themes
 from tests.factories.procedure import WHEEL, ProcedureFactory
-from tests.factories.run import RunFactory, click, click_all
-from tests.factories.tool import ToolFactory
 from tests.people import by
 
 
@@ -174,60 +170,3 @@ def test_the_editor_without_javascript(browser, live_server, lead, draft):
     expect(page.get_by_role("heading", name="1 Bell housing")).to_be_visible()
     assert ProcedureStep.objects.get().points == [[0.2, 0.5], [0.8, 0.5]]
     page.context.close()
-
-
-def test_the_pages_are_read_by_everybody(browser, live_server, lead, technician, car):
-    """Axe's rules of WCAG 2.2 AA in the light, contrast in the dark too; buttons of 48 px."""
-    # Colours are measured as they stand, not on their way from one theme to the other.
-    tablet = new_page(browser, live_server.url, **TABLET, reduced_motion="reduce")
-    tool = ToolFactory(person=lead)
-    procedure = ProcedureFactory(person=lead, title="Hub", steps=[{**WHEEL, "critical": True}])
-    run = RunFactory(person=lead, vehicle=car, procedure=procedure)
-    wrong = click(technician, run, 1, 1, 50, tool)
-    other = RunFactory(person=lead, line=run.line, procedure=procedure, where="rear")
-    click_all(technician, other, tool)
-    new = acts.copy_released(by=by(lead), procedure=procedure)
-    step = new.steps.get()
-    step_acts.rewrite_step(
-        by=by(lead), step=step, fasteners=6, stages=[{**WHEEL["stages"][0], "value": "65"}]
-    )
-    at = f"step={wrong.step_id}&stage={wrong.stage_id}&fastener=1"
-    run_page = run.get_absolute_url()
-    sign_in(tablet, lead, live_server.url)
-    wrong_ones = []
-    for url in (
-        reverse("jobs:procedures"),
-        procedure.get_absolute_url(),
-        new.get_absolute_url(),
-        reverse("jobs:step-write", args=[step.pk]),
-        reverse("jobs:version-preview", args=[new.pk]),
-        reverse("jobs:versions-compare", args=[procedure.pk]),
-        reverse("jobs:version-release", args=[new.pk]),
-        f"{run_page}?torque_tool={tool.pk}",
-        f"{run_page}?{at}",
-        f"{run_page}?do=correct&reading={wrong.pk}",
-        other.get_absolute_url(),
-    ):
-        tablet.goto(url)
-        said = tablet.evaluate(MEASURE, [LEAST, BUTTON])
-        said += in_both_themes(tablet, TABLET)
-        wrong_ones += [f"{url}: {text}" for text in said]
-    tablet.context.close()
-    assert not wrong_ones, "\n".join(["", *wrong_ones])
-
-
-def test_on_the_telephone_nothing_scrolls_sideways(phone, live_server, lead, draft):
-    step_acts.add_step(by=by(lead), version=draft, **WHEEL)
-    sign_in(phone, lead, live_server.url)
-    step = draft.steps.get()
-    wide = "() => document.documentElement.scrollWidth > document.documentElement.clientWidth"
-    for url in (
-        reverse("jobs:procedures"),
-        draft.procedure.get_absolute_url(),
-        draft.get_absolute_url(),
-        reverse("jobs:step-write", args=[step.pk]),
-        reverse("jobs:version-preview", args=[draft.pk]),
-        reverse("jobs:version-release", args=[draft.pk]),
-    ):
-        phone.goto(url)
-        assert not phone.evaluate(wide), url

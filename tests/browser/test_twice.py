@@ -139,14 +139,24 @@ def test_a_double_tap_is_one_reading(keypad):
     assert TorqueReading.objects.count() == 1
 
 
+# The time between the halves of a double tap, for a machine with other work: a second half that comes later than the
+# 400 ms of the page would rightly count as a tap of its own.
+SLOW_HANDS = """(() => {
+  const set = window.setTimeout.bind(window);
+  window.setTimeout = (then, wait, ...more) => set(then, wait === 400 ? 5000 : wait, ...more);
+})()"""
+
+
 def test_a_double_tap_that_the_answer_overtook_is_one_reading(keypad):
     """Its second half meets the next fastener's button in the same place: that nut was not tightened."""
+    keypad.add_init_script(SLOW_HANDS)
+    keypad.reload()
     clicked(
         keypad
     ).tap()  # after the first reading the verdict stands above the button, which stays where it is
     ringed(keypad, 3)
     where = middle(clicked(keypad))
-    keypad.wait_for_timeout(500)
+    expect(keypad.locator("form[hx-post] button[inert]")).to_have_count(0)
     keypad.touchscreen.tap(*where)
     ringed(keypad, 5)
     assert middle(clicked(keypad)) == where
@@ -154,6 +164,7 @@ def test_a_double_tap_that_the_answer_overtook_is_one_reading(keypad):
     keypad.wait_for_timeout(500)
     ringed(keypad, 5)
     assert TorqueReading.objects.count() == 2
+    expect(keypad.locator("form[hx-post] button[inert]")).to_have_count(0)
     keypad.touchscreen.tap(*where)  # a tap of its own counts
     ringed(keypad, 2)
     assert TorqueReading.objects.count() == 3
