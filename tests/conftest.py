@@ -1,10 +1,14 @@
-"""What every test may use: the fixed cast, a car, and a database whose triggers survive flushing."""
+"""What every test may use: the fixed cast, a car, and a database that is as new after a test that commits."""
 
 from __future__ import annotations
+
+import copy
+import gc
 
 import pytest
 from django.test import TransactionTestCase
 
+from tests import as_new, once
 from tests.factories.vehicle import the_car
 from tests.people import CAST, make_person
 from tests.quick_print import QuickPrint
@@ -12,22 +16,26 @@ from workshop import sheets
 
 pytest_plugins = ["tests.outside"]
 
+# Python looks for rings of forgotten objects after every 700 new ones, through all that is imported: a quarter of the
+# tests' time.
+gc.set_threshold(50_000, 20, 50)
+
 _fixture_teardown = TransactionTestCase._fixture_teardown
 
 
-def _teardown_without_guards(self):
-    """Append-only tables refuse the flush between transactional tests, so the guards are lifted around it.
-
-    The flush also empties what every installation has; `post_migrate` after it brings that back.
-    """
-    from workshop import triggers
-
-    triggers.remove()
-    _fixture_teardown(self)
-    triggers.install()
+def _teardown_as_new(self):
+    as_new.bring_back(lambda: _fixture_teardown(self))
 
 
-TransactionTestCase._fixture_teardown = _teardown_without_guards
+TransactionTestCase._fixture_teardown = _teardown_as_new
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker):
+    with django_db_blocker.unblock():
+        as_new.keep()
+    yield
+    as_new.forget()
 
 
 @pytest.fixture(autouse=True)
@@ -45,11 +53,44 @@ def real_print():
     """Print with the real PDF engine, on every database."""
 
 
+@pytest.fixture(scope="module")
+def world(request, django_db_setup, django_db_blocker):
+    """What the file makes once (tests/once.py); nothing in most files."""
+    builders, named = (
+        once.builders_of(request.module),
+        once.named_by_all(request.session.items, request.module),
+    )
+    yield from once.standing(builders, named, django_db_blocker) if builders or named else [{}]
+
+
+@pytest.fixture
+def copies(world, db):
+    """All of it together for one test, each object as it was when it had been made."""
+    return copy.deepcopy(world)
+
+
+def pytest_collection_modifyitems(items):
+    """Every test of such a file begins with its records, also one that names none: it must not hang on the order."""
+    for item in items:
+        if once.builders_of(item.module) or hasattr(item.module, "world"):
+            if once.really_commits(item):
+                raise pytest.UsageError(
+                    f"{item.nodeid} needs real transactions: it stands in a file of its own"
+                )
+            if once.uses_database(item) and "world" not in item.fixturenames:
+                item.fixturenames.insert(0, "world")
+
+
+def pytest_collection_finish():
+    """What was imported and collected lives to the end, so it is not looked through again."""
+    gc.collect()
+    gc.freeze()
+
+
 def _member(key):
     @pytest.fixture(name=key)
-    def fixture(db):
-        name, role = CAST[key]
-        return make_person(name, role)
+    def fixture(copies):
+        return copies[key] if key in copies else make_person(*CAST[key])
 
     return fixture
 
@@ -64,5 +105,5 @@ other_owner = _member("other_owner")
 
 
 @pytest.fixture
-def car(lead):
-    return the_car(lead)
+def car(copies, lead):
+    return copies["car"] if "car" in copies else the_car(lead)

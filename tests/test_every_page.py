@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import io
+import json
 import re
+import tempfile
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.test import Client
 from django.urls import get_resolver, reverse
 from django.utils import timezone
+from pypdf import PdfReader
 
-from jobs import demo
+from jobs import demo, sheets
 from jobs.models import (
     Damage,
     Isolation,
@@ -24,9 +29,9 @@ from jobs.models import (
     TorqueReading,
     WorkLine,
 )
+from tests.once import made_once
 from tests.pages import EVERYBODY, PUBLIC, WHO
 from tests.people import CAST, by, make_person
-from tests.quick_print import QuickPrint
 from vehicles.acts import calculation as calculation_acts
 from vehicles.acts import fault as fault_acts
 from vehicles.models import (
@@ -48,7 +53,7 @@ from vehicles.models import (
     Vehicle,
     VehicleKeeper,
 )
-from workshop import sheets
+from workshop import sheets as printing
 from workshop.engineering.catalogue import find
 from workshop.engineering.command import read_inputs
 from workshop.models import Competence, Device, Event, Person, PinLock, TorqueTool
@@ -71,18 +76,16 @@ def urls() -> dict[str, str]:
     return found
 
 
-@pytest.fixture(scope="module")
-def world(django_db_setup, django_db_blocker, tmp_path_factory):
-    """The demo's records, played once for this file and rolled back after it; and the cast of the tests."""
-    with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
-        patch.setattr(sheets, "_set_on_pages", QuickPrint)
-        demo.play(demo.Demo.open(tmp_path_factory.mktemp("demo")), lambda text: None)
-        people = {key: make_person(f"{name} of the tests", role) for key, (name, role) in CAST.items()}
-        # The tests' car owner is the scenario's: the keeper's account is what opens their own pages.
-        people["car_owner"] = Person.objects.get(sign_in_name="corin")
-        yield people
-        transaction.set_rollback(True)
-    connection.close()
+def played() -> dict[str, Person]:
+    """The demo's records, and the cast of the tests."""
+    with tempfile.TemporaryDirectory() as folder:
+        demo.play(demo.Demo.open(Path(folder)), lambda text: None)
+    people = {key: make_person(f"{name} of the tests", role) for key, (name, role) in CAST.items()}
+    # The tests' car owner is the scenario's: the keeper's account is what opens their own pages.
+    return {**people, "car_owner": Person.objects.get(sign_in_name="corin")}
+
+
+world = made_once(played)
 
 
 def arguments() -> dict[str, object]:
@@ -316,3 +319,19 @@ class CountQueries:
     def __exit__(self, *args):
         self._context.__exit__(*args)
         self.count = len(self._context.captured_queries)
+
+
+@pytest.mark.pdf
+def test_the_scenarios_longest_visit_has_three_pages(world, db):
+    """Two that go with the car, and one to take off. Letter is 18 mm shorter: there the end may go over."""
+    sheet = SheetRevision.objects.get(job__vehicle__make="Halden")
+    context = sheets.sheet_context(
+        json.loads(sheet.technical), json.loads(sheet.text.personal),
+        hashes=(sheet.technical_hash, sheet.personal_hash), token=sheet.token,
+    )  # fmt: skip
+    for paper, most in (("A4", 3), ("Letter", 4)):
+        printed = printing.print_pdf(sheets.TEMPLATE, context, paper)
+        *technical, personal = [page.extract_text() for page in PdfReader(io.BytesIO(printed.pdf)).pages]
+        assert len(technical) + 1 <= most, paper
+        assert "Keeper and prices" in personal
+        assert not any("Keeper and prices" in page for page in technical)

@@ -19,6 +19,7 @@ from jobs.acts import angle as acts
 from jobs.models import AngleNotPossible
 from tests.factories.job import job_in
 from tests.factories.photo import PDF, PhotoFactory, picture
+from tests.once import once
 from tests.people import by
 from vehicles.acts import photo as photo_acts
 from vehicles.models import Angle, Occasion
@@ -26,7 +27,7 @@ from vehicles.models import Angle, Occasion
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     return job_in("in_work", person=lead, vehicle=car)
 

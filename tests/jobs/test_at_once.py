@@ -12,10 +12,11 @@ from django.db import connection
 from jobs.acts import handover as acts
 from jobs.acts import job as job_acts
 from jobs.acts import tag as tag_acts
-from jobs.models import Job, SheetRevision, Tag
-from tests.factories.handover import done_line, finish, in_work, to_final_checks
+from jobs.models import Handover, Job, JobMove, SheetRevision, Tag
+from tests.factories.handover import ReadyJobFactory, done_line, finish, in_work, leaving, to_final_checks
+from tests.factories.job import JobFactory
 from tests.factories.work import owner_of
-from tests.people import by, make_person
+from tests.people import CAST, by, make_person
 from vehicles.acts import vehicle as vehicle_acts
 from workshop import log
 from workshop.engineering.units import Amount
@@ -113,3 +114,59 @@ def test_a_car_is_handed_over_once(a_car, boss):
     found = at_once(hand_over, hand_over)
     assert sorted(type(each).__name__ for each in found) == ["SheetRevision", "ValidationError"]
     assert SheetRevision.objects.count() == 1
+
+
+def test_two_people_hand_over_at_once_and_one_does():
+    people = [make_person(*CAST["lead"]), make_person(*CAST["shop_owner"])]
+    car = vehicle_acts.add_vehicle(
+        by=by(people[0]), number="FRAME778", make="Ostra", model="1600 GT", year=1975
+    )
+    keeper = owner_of(car, people[0])
+    job = ReadyJobFactory(person=people[0], vehicle=car, keeper=keeper)
+    start, said = threading.Barrier(2), []
+
+    def give(person):
+        try:
+            mine = Job.objects.select_related("vehicle").get(pk=job.pk)
+            start.wait(timeout=20)
+            acts.hand_over(by=by(person), job=mine, **leaving(keeper))
+            said.append("done")
+        except ValidationError as refusal:
+            said.append(refusal.messages[0])
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=give, args=(person,)) for person in people]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert sorted(said, key=len)[0] == "done"
+    assert "handed over already" in sorted(said, key=len)[1]
+    assert Handover.objects.count() == SheetRevision.objects.count() == 1
+    assert JobMove.objects.filter(to_state="handed_over").count() == 1
+
+
+def test_two_people_book_at_the_same_moment_and_no_number_is_lost(car, front_desk, technician):
+    together = threading.Barrier(4)
+    numbers, trouble = [], []
+
+    def book(person):
+        try:
+            together.wait(timeout=10)
+            for _ in range(3):
+                numbers.append(JobFactory(person=person, vehicle=car).serial)
+        except Exception as error:
+            trouble.append(error)
+        finally:
+            connection.close()
+
+    threads = [
+        threading.Thread(target=book, args=(person,)) for person in (front_desk, technician) for _ in range(2)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert trouble == []
+    assert sorted(numbers) == list(range(1, 13))

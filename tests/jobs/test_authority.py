@@ -27,6 +27,7 @@ from tests.factories.work import (
     authorised_line,
     owner_of,
 )
+from tests.once import once
 from tests.people import by
 from vehicles.acts import fault as fault_acts
 from vehicles.acts import keeper as keeper_acts
@@ -39,7 +40,7 @@ def owner(car, front_desk):
     return owner_of(car, front_desk)
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     long_ago = timezone.now() - timedelta(days=5)
     return job_in("in_work", person=lead, vehicle=car, limit=Decimal(150), made_at=long_ago)

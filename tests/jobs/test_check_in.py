@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from jobs.acts import job as acts
 from jobs.models import CheckIn
 from tests.factories.job import CheckInFactory, JobFactory, job_in
+from tests.once import once
 from tests.people import by
 from vehicles.acts import odometer as odometer_acts
 from vehicles.models import Keeper, OdometerReading, VehicleKeeper
@@ -20,7 +21,7 @@ from workshop.engineering.units import Amount
 from workshop.models import Event
 
 
-@pytest.fixture
+@once
 def job(car, front_desk):
     return JobFactory(person=front_desk, vehicle=car)
 

@@ -18,21 +18,22 @@ from jobs.acts import work as work_acts
 from jobs.models import Job, LabourClock, LabourEntry
 from tests.factories.job import job_in
 from tests.factories.work import PartUsedFactory, authorised_line, owner_of
+from tests.once import once
 from tests.people import by
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     # In since the day before yesterday, so that work can lie in the past.
     return job_in("in_work", person=lead, vehicle=car, made_at=timezone.now() - timedelta(days=3))
 
 
-@pytest.fixture
+@once
 def owner(car, lead):
     return owner_of(car, lead)
 
 
-@pytest.fixture
+@once
 def line(job, owner, lead):
     return authorised_line(
         job=job, person=lead, owner=owner, complaint="Squeals", made_at=timezone.now() - timedelta(days=2)

@@ -10,11 +10,12 @@ from django.utils import timezone
 from jobs.acts import job as acts
 from jobs.models import Job, LabourEntry, Procedure, ProcedureVersion, Run, WorkLine
 from tests.factories.job import JobFactory
+from tests.once import once
 from tests.people import by
 from vehicles.acts import vehicle as vehicle_acts
 
 
-@pytest.fixture
+@once
 def line(car, technician, lead):
     job = JobFactory(person=lead, vehicle=car)
     return WorkLine.objects.create(
@@ -22,7 +23,7 @@ def line(car, technician, lead):
     )
 
 
-@pytest.fixture
+@once
 def run(line, technician):
     stamp = by(technician).stamp()
     procedure = Procedure.objects.create(**stamp, title="Hub", area="wheels")

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 
-import pytest
-
 from jobs import sheets
 from jobs.acts import sheet as sheet_acts
 from jobs.models import SheetRevision
 from jobs.sheets import SECTIONS, compare, revisions
 from tests.factories.handover import HandedOverFactory
 from tests.factories.work import owner_of
+from tests.once import once
 from tests.people import by
 from vehicles.acts import keeper as keeper_acts
 from vehicles.acts import vehicle as vehicle_acts
@@ -19,12 +18,12 @@ from workshop import triggers
 from workshop.canonical import canonical, sha256
 
 
-@pytest.fixture
+@once
 def keeper(car, lead):
     return owner_of(car, lead)
 
 
-@pytest.fixture
+@once
 def sheet(car, keeper, lead):
     return HandedOverFactory(person=lead, vehicle=car, keeper=keeper)
 

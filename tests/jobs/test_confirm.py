@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import pytest
-
 from jobs.acts import sheet as acts
 from tests.factories.handover import HandedOverFactory
 from tests.factories.work import owner_of
+from tests.once import once
 from tests.people import by
 from workshop.sheets import in_groups
 
 
-@pytest.fixture
+@once
 def sheet(car, lead):
     return HandedOverFactory(person=lead, vehicle=car, keeper=owner_of(car, lead))
 

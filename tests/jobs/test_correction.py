@@ -19,17 +19,18 @@ from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, begun, click, click_all, stage_of, step_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 from workshop.engineering.units import Amount
 from workshop.models import Event
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead, label="TW-03")
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car)
 

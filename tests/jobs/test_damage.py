@@ -23,6 +23,7 @@ from tests.factories.keeper import KeeperFactory
 from tests.factories.photo import PhotoFactory
 from tests.factories.vehicle import VehicleFactory
 from tests.factories.work import owner_of
+from tests.once import once
 from tests.people import PASSWORD, by
 from vehicles.acts import keeper as keeper_acts
 from workshop.models import Event
@@ -30,12 +31,12 @@ from workshop.models import Event
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once
 def keeper(car, lead):
     return owner_of(car, lead)
 
 
-@pytest.fixture
+@once
 def job(car, keeper, lead):
     return in_work(car, keeper, lead)
 

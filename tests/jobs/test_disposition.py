@@ -20,16 +20,17 @@ from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click, click_all, stage_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 from workshop.models import Event, EventDetail
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car, steps=[{**WHEEL, "fasteners": 2}])
 

@@ -35,6 +35,7 @@ from tests.factories.tool import ToolFactory
 from tests.factories.vehicle import ReadingFactory
 from tests.factories.work import owner_of
 from tests.hand import filled
+from tests.once import once
 from tests.people import by
 from vehicles.acts import fault as fault_acts
 from vehicles.acts import odometer as odometer_acts
@@ -43,12 +44,12 @@ from vehicles.acts import part as car_part_acts
 from workshop.engineering.units import Amount
 
 
-@pytest.fixture
+@once
 def keeper(car, lead):
     return owner_of(car, lead)
 
 
-@pytest.fixture
+@once
 def job(car, keeper, lead):
     """In work, with one line done: only what closes a job is still missing."""
     job = in_work(car, keeper, lead)

@@ -1,60 +1,43 @@
-"""Handing over: the act with its sheet, who collects the car, what it leaves with, twice at once."""
+"""Handing over: the act with its sheet, who collects the car, what it leaves with."""
 
 from __future__ import annotations
 
-import threading
 from decimal import Decimal
 from uuid import uuid4
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import IntegrityError, connection, transaction
-from django.test.utils import CaptureQueriesContext
+from django.db import IntegrityError, transaction
 
-from jobs import gate, sheets
+from jobs import sheets
 from jobs.acts import handover as acts
-from jobs.acts import roadtest as test_acts
-from jobs.acts import waiver as waiver_acts
-from jobs.acts import work as work_acts
-from jobs.models import Handover, Job, JobMove, SheetRevision
-from tests.factories.fault import FaultFactory
+from jobs.models import Handover, SheetRevision
 from tests.factories.handover import (
     OUT,
     ReadyJobFactory,
-    critical_run,
-    done_line,
-    finish,
     in_work,
     leaving,
-    to_final_checks,
 )
 from tests.factories.job import TagFactory
 from tests.factories.keeper import KeeperFactory
 from tests.factories.outstanding import ItemFactory
-from tests.factories.run import click
-from tests.factories.tool import ToolFactory
 from tests.factories.work import owner_of
-from tests.people import CAST, by, make_person
-from tests.signing import hand_over
+from tests.once import once
+from tests.people import by
+from tests.signing import hand_over, leaving_form
 from vehicles.acts import keeper as keeper_acts
-from vehicles.models import OdometerReading, OutstandingItem, Telling
+from vehicles.models import OdometerReading
 from workshop.acting import AlreadySent
 from workshop.engineering.units import Amount
 from workshop.models import Event
 
-DANGER = {
-    "left_how": "trailer",
-    "danger_told": "Not to be driven: the tow bar is loose.",
-    "danger_answer": "acknowledged",
-}
 
-
-@pytest.fixture
+@once
 def keeper(car, lead):
     return owner_of(car, lead)
 
 
-@pytest.fixture
+@once
 def ready(car, keeper, lead):
     return ReadyJobFactory(person=lead, vehicle=car, keeper=keeper)
 
@@ -163,12 +146,6 @@ def test_the_gate_runs_again_at_handover(ready, keeper, lead):
     assert ready.state == "ready"
 
 
-def test_a_car_is_not_handed_over_before_it_is_ready(car, keeper, lead):
-    job = in_work(car, keeper, lead)
-    with pytest.raises(ValidationError, match="Call the car ready first"):
-        acts.hand_over(by=by(lead), job=job, **leaving(keeper))
-
-
 def test_the_same_form_twice_is_one_handover(ready, keeper, lead, monkeypatch):
     printed = []
     really = sheets.print_sheet
@@ -255,118 +232,6 @@ def test_a_job_that_never_rests_is_refused_in_words(ready, keeper, lead, technic
     assert not Handover.objects.exists()
 
 
-@pytest.mark.django_db(transaction=True)
-def test_two_people_hand_over_at_once_and_one_does():
-    from vehicles.acts import vehicle as vehicle_acts
-
-    people = [make_person(*CAST["lead"]), make_person(*CAST["shop_owner"])]
-    car = vehicle_acts.add_vehicle(
-        by=by(people[0]), number="FRAME778", make="Ostra", model="1600 GT", year=1975
-    )
-    keeper = owner_of(car, people[0])
-    job = ReadyJobFactory(person=people[0], vehicle=car, keeper=keeper)
-    start, said = threading.Barrier(2), []
-
-    def give(person):
-        try:
-            mine = Job.objects.select_related("vehicle").get(pk=job.pk)
-            start.wait(timeout=20)
-            acts.hand_over(by=by(person), job=mine, **leaving(keeper))
-            said.append("done")
-        except ValidationError as refusal:
-            said.append(refusal.messages[0])
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=give, args=(person,)) for person in people]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert sorted(said, key=len)[0] == "done"
-    assert "handed over already" in sorted(said, key=len)[1]
-    assert Handover.objects.count() == SheetRevision.objects.count() == 1
-    assert JobMove.objects.filter(to_state="handed_over").count() == 1
-
-
-def unproven(car, keeper, lead, technician) -> Job:
-    """A critical joint, begun and not finished, everything else done."""
-    job = in_work(car, keeper, lead)
-    line = done_line(job, keeper, lead, complaint="Tow bar")
-    run = critical_run(line, lead)
-    click(technician, run, 1, run.version_used.steps.get().sequence[0], 40, ToolFactory(person=lead))
-    work_acts.finish_line(by=by(lead), line=line, seen_version=line.version)
-    return to_final_checks(job, lead)
-
-
-def test_an_unproven_critical_joint_leaves_on_a_trailer_as_something_dangerous(car, keeper, lead, technician):
-    job = unproven(car, keeper, lead, technician)
-    for row in gate.blockers(job):
-        if row.code in ("run", "run_open"):
-            waiver_acts.waive(
-                by=by(lead), job=job, blocker=row.key, reason="The owner has it finished elsewhere."
-            )
-    acts.call_ready(by=by(lead), job=job)
-    with pytest.raises(ValidationError) as refusal:
-        acts.hand_over(by=by(lead), job=job, **leaving(keeper))
-    assert "on a trailer or not at all" in str(refusal.value.message_dict["left_how"])
-    with pytest.raises(ValidationError) as refusal:
-        acts.hand_over(by=by(lead), job=job, **leaving(keeper, left_how="trailer"))
-    assert set(refusal.value.message_dict) == {"danger_told", "danger_answer"}
-    sheet = acts.hand_over(by=by(lead), job=job, **leaving(keeper, **DANGER))
-    item = OutstandingItem.objects.get(severity="dangerous")
-    assert item.raised_by_run.job == job
-    told = Telling.objects.get(item=item)
-    assert (told.answer, told.told_to, told.job) == ("acknowledged", keeper, job)
-    assert "Not to be driven: the tightening" in sheet.technical
-    assert "The owner has it finished elsewhere." in sheet.technical
-
-
-def test_whoever_declines_to_sign_for_a_danger_has_a_witness(car, keeper, lead, technician):
-    job = unproven(car, keeper, lead, technician)
-    fields = leaving(keeper, **{**DANGER, "danger_answer": "not_signed"})
-    with pytest.raises(ValidationError) as refusal:
-        acts.collect_unfinished(by=by(lead), job=job, unfinished_because="In a hurry", **fields)
-    assert set(refusal.value.message_dict) == {"danger_witness"}
-    acts.collect_unfinished(
-        by=by(lead), job=job, unfinished_because="In a hurry", **{**fields, "danger_witness": technician}
-    )
-    assert Telling.objects.get().witness == technician
-
-
-def test_a_car_is_collected_unfinished_with_its_own_sheet(car, keeper, lead):
-    job = in_work(car, keeper, lead)
-    fault = FaultFactory(person=lead, vehicle=car, job=job, title="Ticks when warm", severity="minor")
-    done_line(job, keeper, lead, complaint="Front pads", correction="Left side done.")
-    with pytest.raises(ValidationError, match="The final check is missing"):
-        acts.collect_unfinished(by=by(lead), job=job, unfinished_because="Needed today", **leaving(keeper))
-    test_acts.final_check(by=by(lead), job=job, new_damage="none", tools_complete=True, parts_complete=True)
-    with pytest.raises(ValidationError) as refusal:
-        acts.collect_unfinished(by=by(lead), job=job, unfinished_because=" ", **leaving(keeper))
-    assert "unfinished_because" in refusal.value.message_dict
-    sheet = acts.collect_unfinished(
-        by=by(lead), job=job, unfinished_because="Needed today", **leaving(keeper)
-    )
-    job.refresh_from_db()
-    fault.refresh_from_db()
-    assert (job.state, sheet.kind) == ("collected_unfinished", "unfinished")
-    assert (fault.end, fault.outstanding_item.reason) == ("outstanding", "beyond")
-    for said in ("“Front pads” is not finished", "No road test was made.", "Needed today", "Ticks when warm"):
-        assert said in sheet.technical
-
-
-def test_a_tagged_car_is_not_driven_away_unfinished(car, keeper, lead):
-    job = to_final_checks(in_work(car, keeper, lead), lead)
-    TagFactory(person=lead, vehicle=car)
-    with pytest.raises(ValidationError) as refusal:
-        acts.collect_unfinished(by=by(lead), job=job, unfinished_because="Needed", **leaving(keeper))
-    assert "Do not start" in str(refusal.value.message_dict["left_how"])
-    sheet = acts.collect_unfinished(
-        by=by(lead), job=job, unfinished_because="Needed", **leaving(keeper, left_how="trailer")
-    )
-    assert "Do not start: no oil in the engine." in sheet.technical
-
-
 def test_the_database_keeps_one_handover_and_never_alters_it(ready, keeper, lead):
     acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     with pytest.raises(IntegrityError), transaction.atomic():
@@ -381,20 +246,6 @@ def test_the_database_keeps_one_handover_and_never_alters_it(ready, keeper, lead
 # Screens
 
 
-def form(keeper, **fields) -> dict:
-    return {
-        "key": str(uuid4()),
-        "odometer_value": "148223",
-        "odometer_unit": "km",
-        "collected_by": str(keeper.pk),
-        "identified_by": "known by sight",
-        "left_how": "driven",
-        "keys_returned": "2",
-        "told": "Pads run in gently <b>for</b> 200 km.",
-        **fields,
-    }
-
-
 def test_the_handover_page_shows_gate_preview_and_form(client, ready, keeper, lead):
     client.force_login(lead)
     page = client.get(f"/jobs/{ready.pk}/handover/").content.decode()
@@ -402,7 +253,7 @@ def test_the_handover_page_shows_gate_preview_and_form(client, ready, keeper, le
     assert "Squeals when braking" in page
     assert 'name="collected_by"' in page
     assert "danger_told" not in page
-    answer = hand_over(client, f"/jobs/{ready.pk}/handover/", form(keeper))
+    answer = hand_over(client, f"/jobs/{ready.pk}/handover/", leaving_form(keeper))
     sheet = SheetRevision.objects.get()
     assert (answer.status_code, answer.url) == (302, f"/sheets/{sheet.pk}/")
     # Afterwards the page leads to the sheet.
@@ -411,7 +262,7 @@ def test_the_handover_page_shows_gate_preview_and_form(client, ready, keeper, le
 
 def test_a_refused_handover_comes_back_filled(client, ready, keeper, lead):
     client.force_login(lead)
-    answer = client.post(f"/jobs/{ready.pk}/handover/", form(keeper, keys_returned="1"))
+    answer = client.post(f"/jobs/{ready.pk}/handover/", leaving_form(keeper, keys_returned="1"))
     page = answer.content.decode()
     assert answer.status_code == 422
     assert "Keys handed in: 2; returned: 1" in page
@@ -422,7 +273,7 @@ def test_a_refused_handover_comes_back_filled(client, ready, keeper, lead):
 
 def test_a_field_that_can_not_be_read_does_not_hide_what_else_is_wrong(client, ready, lead, keeper):
     client.force_login(lead)
-    typed = form(
+    typed = leaving_form(
         keeper,
         odometer_value="about 148000",
         identified_by="",
@@ -440,68 +291,16 @@ def test_a_field_that_can_not_be_read_does_not_hide_what_else_is_wrong(client, r
     assert "about 148000" in answer.content.decode()
 
 
-def test_what_is_in_the_way_says_where_its_link_leads(client, car, keeper, lead):
-    job = in_work(car, keeper, lead)
-    client.force_login(lead)
-    page = client.get(f"/jobs/{job.pk}/handover/").content.decode()
-    assert "Clear it" not in page
-    for words in ("Record the road test", "Make the final check"):
-        assert words in page, words
-
-
 def test_a_handover_sent_after_another_one_leads_to_the_sheet(client, ready, keeper, lead, shop_owner):
     """The other lead had the form open: what they typed comes back, with the way to the sheet that counts."""
     sheet = acts.hand_over(by=by(lead), job=ready, **leaving(keeper))
     client.force_login(shop_owner)
-    answer = client.post(f"/jobs/{ready.pk}/handover/", form(keeper))
+    answer = client.post(f"/jobs/{ready.pk}/handover/", leaving_form(keeper))
     page = answer.content.decode()
     assert answer.status_code == 422
     assert "was handed over already, by Lida Marchbank" in page
     assert f'href="/sheets/{sheet.pk}/"' in page
     assert "Pads run in gently &lt;b&gt;for&lt;/b&gt; 200 km." in page
-
-
-def test_the_handover_page_asks_as_often_for_a_long_job_as_for_a_short_one(client, car, keeper, lead):
-    job = in_work(car, keeper, lead)
-    finish(done_line(job, keeper, lead), lead)
-    client.force_login(lead)
-
-    def count() -> int:
-        with CaptureQueriesContext(connection) as queries:
-            assert client.get(f"/jobs/{job.pk}/handover/").status_code == 200
-        return len(queries)
-
-    short = count()
-    for number in range(4):
-        fault = FaultFactory(person=lead, vehicle=car, job=job, title=f"Noise {number}", severity="minor")
-        finish(done_line(job, keeper, lead, complaint=f"Work {number}", faults=[fault]), lead)
-    assert count() == short
-
-
-def test_before_the_final_checks_the_page_says_what_to_do(client, car, keeper, lead):
-    job = in_work(car, keeper, lead)
-    client.force_login(lead)
-    page = client.get(f"/jobs/{job.pk}/handover/").content.decode()
-    assert "go to the final checks" in page
-    assert "No road test" in page
-    to_final_checks(job, lead)
-    page = client.get(f"/jobs/{job.pk}/handover/").content.decode()
-    assert f"/jobs/{job.pk}/ready/" in page
-    answer = client.post(f"/jobs/{job.pk}/ready/", {"key": str(uuid4())})
-    assert answer.url == f"/jobs/{job.pk}/handover/"
-
-
-def test_the_unfinished_page_asks_about_dangers_and_lists_what_stays(client, car, keeper, lead, technician):
-    job = unproven(car, keeper, lead, technician)
-    client.force_login(lead)
-    page = client.get(f"/jobs/{job.pk}/unfinished/").content.decode()
-    assert "Goes on the sheet as not done" in page
-    assert 'name="danger_told"' in page
-    answer = hand_over(
-        client, f"/jobs/{job.pk}/unfinished/", form(keeper, unfinished_because="Needed", **DANGER)
-    )
-    assert answer.status_code == 302
-    assert SheetRevision.objects.get().kind == "unfinished"
 
 
 def test_others_may_not_hand_over(client, ready, technician, front_desk):

@@ -18,16 +18,17 @@ from jobs.models import LabourEntry, PartUsed
 from jobs.models.work import time_words
 from tests.factories.job import CheckInFactory, JobFactory, job_in
 from tests.factories.work import LabourFactory, PartUsedFactory, authorised_line, owner_of
+from tests.once import once
 from tests.people import by
 from workshop.acting import AlreadySent
 
 
-@pytest.fixture
+@once
 def owner(car, front_desk):
     return owner_of(car, front_desk)
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     job = JobFactory(person=lead, vehicle=car, made_at=timezone.now() - timedelta(days=5))
     CheckInFactory(person=lead, job=job, made_at=timezone.now() - timedelta(days=4))
@@ -35,7 +36,7 @@ def job(car, lead):
     return job
 
 
-@pytest.fixture
+@once
 def line(job, lead, owner):
     return authorised_line(job=job, person=lead, owner=owner)
 

@@ -17,6 +17,7 @@ from jobs.acts import work as work_acts
 from jobs.templatetags.jobs import mark_of
 from tests.factories.job import JobFactory, ThingOutFactory, job_in
 from tests.factories.work import authorised_line, owner_of
+from tests.once import once
 from tests.people import PASSWORD, by
 from workshop import log
 from workshop.acts import devices
@@ -39,7 +40,7 @@ def client_with_device():
     return make
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     return job_in("in_work", person=lead, vehicle=car)
 

@@ -16,17 +16,18 @@ from jobs.acts import measurement as acts
 from jobs.models import Measurement
 from tests.factories.job import job_in
 from tests.factories.work import MeasurementFactory, WorkLineFactory, authorised_line, owner_of
+from tests.once import once
 from tests.people import by
 from vehicles.models import Place
 from workshop.engineering.units import Amount
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     return job_in("in_work", person=lead, vehicle=car)
 
 
-@pytest.fixture
+@once
 def line(job, car, lead):
     return authorised_line(job=job, person=lead, owner=owner_of(car, lead))
 

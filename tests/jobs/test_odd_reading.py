@@ -11,6 +11,7 @@ from django.urls import reverse
 from jobs.models import TorqueReading
 from tests.factories.run import RunFactory, click
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from workshop.engineering.units import Amount
 
 STEP = {
@@ -21,12 +22,12 @@ STEP = {
 }
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car, steps=[STEP])
 

@@ -11,15 +11,16 @@ from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click, stage_of, step_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car)
 

@@ -18,23 +18,24 @@ from jobs.models import PartChange
 from tests.factories.job import CheckInFactory, JobFactory, job_in
 from tests.factories.vehicle import VehicleFactory
 from tests.factories.work import PartFittedFactory, WorkLineFactory, authorised_line, owner_of
+from tests.once import once
 from tests.people import by
 from vehicles.acts import part as part_acts
 from vehicles.models import FittedPart, Place
 from vehicles.parts import part_in_place
 
 
-@pytest.fixture
+@once
 def owner(car, front_desk):
     return owner_of(car, front_desk)
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     return job_in("in_work", person=lead, vehicle=car)
 
 
-@pytest.fixture
+@once
 def line(job, lead, owner):
     return authorised_line(job=job, person=lead, owner=owner)
 

@@ -19,18 +19,19 @@ from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, begun, click, stage_of, step_of
 from tests.factories.tool import CalibrationFactory, ToolFactory
+from tests.once import once
 from tests.people import by
 from workshop.acts import tools as tool_acts
 from workshop.engineering.units import Amount
 from workshop.models import Shop, TorqueTool
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car)
 

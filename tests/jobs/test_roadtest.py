@@ -23,11 +23,12 @@ from tests.factories.job import (
     ThingOutFactory,
     job_in,
 )
+from tests.once import once
 from tests.people import by
 from workshop.engineering.units import Amount
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     return job_in("final_checks", person=lead, vehicle=car, made_at=timezone.now() - timedelta(hours=5))
 

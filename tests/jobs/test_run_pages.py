@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-import pytest
 from django.urls import reverse
 
 from jobs.models import Run, TorqueReading
@@ -12,14 +11,15 @@ from jobs.runs import state_of
 from tests.factories.procedure import ProcedureFactory
 from tests.factories.run import OpenLineFactory, RunFactory, click, click_all
 from tests.factories.tool import ToolFactory
+from tests.once import once
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car)
 
@@ -155,7 +155,7 @@ def test_a_procedure_for_other_cars_is_confirmed_on_the_form(client, lead, techn
     assert "This car is 2006 Halden Drayman" in " ".join(answer.context["form"].errors["applies_confirmed"])
     assert "The values are for this car" in answer.content.decode()
     assert client.post(url, {**data, "applies_confirmed": "on"}).status_code == 302
-    run = Run.objects.get()
+    run = Run.objects.get(line=line)
     page = client.get(run.get_absolute_url()).content.decode()
     assert "written for: Halden Bulwark; Tamsin Orrell confirmed that the values are for this car" in page
 
@@ -188,7 +188,7 @@ def test_starting_completing_and_giving_up_by_the_pages(client, lead, technician
         return client.post(url, {"key": key, **data})
 
     answer = send(reverse("jobs:run-start", args=[line.pk]), procedure=procedure.pk, where="front right")
-    run = Run.objects.get()
+    run = Run.objects.get(line=line)
     assert answer.url == run.get_absolute_url()
     assert "front right" in client.get(line.get_absolute_url()).content.decode()
     refusal = send(reverse("jobs:run-complete", args=[run.pk]))

@@ -19,15 +19,16 @@ from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead, label="TW-03")
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car, steps=[WHEEL])
 

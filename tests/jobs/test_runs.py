@@ -4,14 +4,13 @@ typed.
 
 from __future__ import annotations
 
-import threading
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection, connections
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from hypothesis import given, settings
@@ -26,12 +25,13 @@ from jobs.runs import state_of, states_of, verdict_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, begun, click, click_all, stage_of, step_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 from workshop.engineering.units import Amount
 from workshop.models.shop import TorqueUnit
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
@@ -78,65 +78,6 @@ def test_the_number_of_queries_is_fixed(lead, technician, other_technician, car,
         found = states_of([first, *others])
     assert len(large) <= len(small) + 1 <= 11
     assert [state.complete for state in found.values()] == [True] * 4
-
-
-def test_two_people_at_the_same_moment_get_two_orders(transactional_db):
-    """Two threads, two connections: the second waits for the first, and both readings are kept."""
-    from tests.people import CAST, make_person
-    from vehicles.acts import vehicle
-
-    lead, one, two = (make_person(*CAST[name]) for name in ("lead", "technician", "other_technician"))
-    car = vehicle.add_vehicle(by=by(lead), number="FRAME778", make="Ostra", model="1600 GT", year=1975)
-    tool = ToolFactory(person=lead)
-    run = RunFactory(person=lead, vehicle=car)
-    together, failures = threading.Barrier(2), []
-
-    def hand(person, fastener):
-        try:
-            together.wait(timeout=20)
-            click(person, run, 1, fastener, 60, tool)
-        except Exception as error:  # a thread's exception is seen by nobody else
-            failures.append(error)
-        finally:
-            connections.close_all()
-
-    threads = [threading.Thread(target=hand, args=pair) for pair in ((one, 1), (two, 3))]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert failures == []
-    assert sorted(TorqueReading.objects.values_list("order", flat=True)) == [1, 2]
-    assert set(TorqueReading.objects.values_list("made_by", flat=True)) == {one.pk, two.pk}
-
-
-def test_the_same_fastener_at_the_same_moment_is_asked_about(transactional_db):
-    from tests.people import CAST, make_person
-    from vehicles.acts import vehicle
-
-    lead, one, two = (make_person(*CAST[name]) for name in ("lead", "technician", "other_technician"))
-    car = vehicle.add_vehicle(by=by(lead), number="FRAME779", make="Ostra", model="1600 GT", year=1975)
-    tool = ToolFactory(person=lead)
-    run = RunFactory(person=lead, vehicle=car)
-    together, outcome = threading.Barrier(2), []
-
-    def hand(person):
-        try:
-            together.wait(timeout=20)
-            click(person, run, 1, 1, 60, tool)
-            outcome.append("recorded")
-        except ValidationError as error:
-            outcome.append(list(error.message_dict))
-        finally:
-            connections.close_all()
-
-    threads = [threading.Thread(target=hand, args=(person,)) for person in (one, two)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert sorted(outcome, key=str) == [["redo_reason"], "recorded"]
-    assert TorqueReading.objects.count() == 1
 
 
 # What was done after what ------------------------------------------------------------------------------------

@@ -22,6 +22,7 @@ from jobs.runs import state_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, begun, click, click_all, step_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 from vehicles.models import OutstandingItem
 from workshop import triggers
@@ -29,22 +30,24 @@ from workshop import triggers
 EARLIER = timedelta(minutes=30)
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car, steps=[{**WHEEL, "fasteners": 2, "critical": True}])
 
 
-@pytest.fixture
-def done(run, technician, tool):
-    """All readings taken and written down half an hour ago."""
+@once
+def done(lead, run, technician, tool):
+    """Another run, like it: all readings taken and written down half an hour ago."""
     then = timezone.now() - EARLIER
-    click_all(technician, begun(run, then - EARLIER), tool, made_at=then, received_at=then)
-    return run
+    procedure = run.version_used.procedure
+    done = RunFactory(person=lead, line=run.line, procedure=procedure, where="front right")
+    click_all(technician, begun(done, then - EARLIER), tool, made_at=then, received_at=then)
+    return done
 
 
 def check(person, run, *, step=1, made_at=None, received_at=None, key=None, **fields):

@@ -10,16 +10,15 @@ from decimal import Decimal
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from django.utils import timezone
 from pypdf import PdfReader
 
-from jobs import demo, sheets
+from jobs import sheets
 from jobs.acts import answer as answer_acts
 from jobs.acts import measurement as measurement_acts
 from jobs.acts import second_check as check_acts
 from jobs.acts import torque as torque_acts
 from jobs.acts import work as work_acts
-from jobs.models import Job, SheetRevision
+from jobs.models import Job
 from tests.factories.fault import FaultFactory
 from tests.factories.handover import (
     TOW_BAR,
@@ -37,9 +36,8 @@ from tests.people import by
 from tests.reading_pdf import reader, text
 from vehicles.acts import keeper as keeper_acts
 from workshop import sheets as printing
-from workshop.acts import people as people_acts
 from workshop.engineering.units import Amount
-from workshop.models import Device, Shop
+from workshop.models import Shop
 
 
 @pytest.fixture
@@ -177,29 +175,6 @@ def test_the_technical_part_of_a_visit_with_measurements_is_one_page(car, keeper
     )
     pages = [page.extract_text() for page in PdfReader(io.BytesIO(printed.pdf)).pages]
     assert ["Keeper and prices" in page for page in pages] == [False, True]
-
-
-@pytest.mark.pdf
-def test_the_scenarios_longest_visit_has_three_pages(db):
-    """Two that go with the car, and one to take off. Letter is 18 mm shorter: there the end may go over."""
-    player = demo.Player(today=timezone.localdate() - timedelta(days=1))
-    player.names["silvan"] = people_acts.add_first_owner(
-        name="Silvan Quarrie", sign_in_name="silvan", password=demo.PASSWORD
-    )
-    player.names["tablet"] = Device.objects.create(name="Workshop tablet")
-    for scene in ("shop", "drayman"):
-        player.play(scene)
-    sheet = SheetRevision.objects.get(job=player.names["job"])
-    context = sheets.sheet_context(
-        json.loads(sheet.technical), json.loads(sheet.text.personal),
-        hashes=(sheet.technical_hash, sheet.personal_hash), token=sheet.token,
-    )  # fmt: skip
-    for paper, most in (("A4", 3), ("Letter", 4)):
-        printed = printing.print_pdf(sheets.TEMPLATE, context, paper)
-        *technical, personal = [page.extract_text() for page in PdfReader(io.BytesIO(printed.pdf)).pages]
-        assert len(technical) + 1 <= most, paper
-        assert "Keeper and prices" in personal
-        assert not any("Keeper and prices" in page for page in technical)
 
 
 @pytest.mark.pdf

@@ -25,6 +25,7 @@ from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click
 from tests.factories.tool import ToolFactory
 from tests.factories.work import owner_of
+from tests.once import once
 from tests.people import by
 from vehicles.acts import odometer as odometer_acts
 from vehicles.acts import survey as survey_acts
@@ -32,7 +33,7 @@ from vehicles.models import Place
 from workshop.engineering.units import Amount
 
 
-@pytest.fixture
+@once
 def keeper(car, lead):
     return owner_of(car, lead)
 

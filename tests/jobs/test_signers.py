@@ -29,17 +29,18 @@ from tests.factories.run import RunFactory, click, click_all, step_of
 from tests.factories.tool import ToolFactory
 from tests.factories.work import owner_of
 from tests.hand import filled
+from tests.once import once
 from tests.signing import drawing, shown_on
 from tests.tablet import OTHER_PIN, PIN, carry, enrolled, give_pin
 from workshop.models import Event, SignInTry
 
 
-@pytest.fixture
+@once
 def bay(lead):
     return enrolled(lead)
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 

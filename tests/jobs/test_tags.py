@@ -12,10 +12,11 @@ from django.utils import timezone
 from jobs.acts import tag as acts
 from jobs.models import Job, Procedure, ProcedureVersion, Run, Tag, WorkLine
 from tests.factories.job import IsolationFactory, TagFactory, job_in, qualify
+from tests.once import once
 from tests.people import by
 
 
-@pytest.fixture
+@once
 def run(car, technician):
     """An open run of an empty procedure; what a run itself does is tested with the runs."""
     job = job_in("in_work", person=technician, vehicle=car)

@@ -21,6 +21,7 @@ from jobs.through import Through, through_of
 from jobs.torque_record import record_of
 from tests.factories.run import RunFactory, click, stage_of, step_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 from workshop.engineering.units import Amount
 
@@ -47,12 +48,12 @@ TYPED = {
 SAID = "set 98.6 N·m, clicked, through 60 mm at 30° on a 450 mm wrench = 110 N·m at the fastener"
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car, steps=[STEP])
 

@@ -17,16 +17,17 @@ from jobs.runs import state_of
 from jobs.tool_in_hand import named
 from tests.factories.run import RunFactory, click
 from tests.factories.tool import CalibrationFactory, ToolFactory
+from tests.once import once
 from tests.people import by
 from workshop.acts import tools as tool_acts
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead, label="TW-03")
 
 
-@pytest.fixture
+@once
 def run(lead, car, tool):
     return RunFactory(person=lead, vehicle=car)
 

@@ -20,6 +20,7 @@ from jobs.sheets.tightening import tightening
 from tests.factories.procedure import WHEEL, ProcedureFactory
 from tests.factories.run import OpenLineFactory, RunFactory, begun, click, click_all, stage_of, step_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 from vehicles.models import OutstandingItem
 from workshop.acts.people import add_competence, withdraw_competence
@@ -27,12 +28,12 @@ from workshop.engineering.units import Amount
 from workshop.models import Event, EventDetail
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car)
 
@@ -68,7 +69,7 @@ def test_a_run_needs_the_lines_authority(lead, car):
     repair = add_line(by=by(lead), job=line.job, complaint="New discs", kind="repair")
     with pytest.raises(ValidationError, match="not authorised"):
         RunFactory(person=lead, line=repair)
-    assert not Run.objects.exists()
+    assert not Run.objects.filter(line=repair).exists()
 
 
 def test_a_draft_can_not_be_run_also_past_the_act(lead, car):

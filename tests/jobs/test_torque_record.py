@@ -16,17 +16,18 @@ from jobs.torque_record import record_of
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click, click_all, step_of
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import by
 from workshop.engineering.units import Amount
 from workshop.models import Shop
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead, label="TW-03")
 
 
-@pytest.fixture
+@once
 def run(lead, car):
     return RunFactory(person=lead, vehicle=car, steps=[{**WHEEL, "critical": True}], where="rear left")
 

@@ -10,10 +10,11 @@ from jobs import gate
 from jobs.acts import waiver as acts
 from jobs.models import Waiver
 from tests.factories.job import TagFactory, ThingOutFactory, job_in
+from tests.once import once
 from tests.people import by
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     return job_in("final_checks", person=lead, vehicle=car)
 

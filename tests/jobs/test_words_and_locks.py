@@ -18,6 +18,7 @@ from jobs.acts import part as parts
 from jobs.models import Job, WorkLine
 from tests.factories.job import CheckInFactory, JobFactory, job_in, qualify
 from tests.factories.work import authorised_line, owner_of
+from tests.once import once
 from tests.people import by
 from vehicles.acts import fault as faults
 from vehicles.models import Place, Vehicle
@@ -31,7 +32,7 @@ def typed(what: str) -> str:
     return f"{what} {CANARY}"
 
 
-@pytest.fixture
+@once
 def owner(car, lead):
     return owner_of(car, lead)
 

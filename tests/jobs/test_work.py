@@ -26,6 +26,7 @@ from tests.factories.work import (
     authorised_line,
     owner_of,
 )
+from tests.once import once
 from tests.people import by
 from vehicles.acts import fault as fault_acts
 from vehicles.acts import outstanding as item_acts
@@ -36,12 +37,12 @@ from workshop.engineering.units import Amount
 from workshop.models import Event
 
 
-@pytest.fixture
+@once
 def owner(car, front_desk):
     return owner_of(car, front_desk)
 
 
-@pytest.fixture
+@once
 def job(car, lead):
     return job_in("in_work", person=lead, vehicle=car)
 

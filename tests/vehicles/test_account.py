@@ -11,12 +11,13 @@ from tests.factories.handover import HandedOverFactory, authorised, done_line, f
 from tests.factories.job import JobFactory, TagFactory
 from tests.factories.outstanding import ItemFactory
 from tests.factories.work import MeasurementFactory
+from tests.once import once
 from tests.people import PASSWORD, by
 from vehicles.acts import keeper as keepers
 from vehicles.models import VehicleKeeper
 
 
-@pytest.fixture
+@once
 def owned(front_desk, car):
     keeper = owner_of(car, front_desk)
     person = keepers.open_account(by=by(front_desk), keeper=keeper, sign_in_name="ashby", password=PASSWORD)

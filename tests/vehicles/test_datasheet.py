@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from tests.factories.datasheet import SheetFactory, amount, known
 from tests.factories.part import PartFactory
+from tests.once import once
 from tests.people import by
 from tests.vehicles_forms import form_of
 from vehicles import timeline
@@ -35,7 +36,7 @@ def refusal(act, **arguments) -> dict[str, list[str]]:
     return caught.value.message_dict
 
 
-@pytest.fixture
+@once
 def sheet(lead):
     return SheetFactory(person=lead)
 

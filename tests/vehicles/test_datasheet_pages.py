@@ -6,11 +6,13 @@ from decimal import Decimal
 
 import pytest
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from tests.factories.datasheet import SheetFactory, amount, known
 from tests.factories.part import PartFactory
+from tests.once import once
 from tests.people import by
 from tests.vehicles_forms import form_of
 from vehicles.acts import datasheet as acts
@@ -18,9 +20,17 @@ from vehicles.models import Figure, FittedPart
 from workshop.engineering.units import Amount
 
 
-@pytest.fixture
+@once
 def sheet(lead):
     return SheetFactory(person=lead)
+
+
+@once
+def figures_form(technician, sheet):
+    """The form for all figures as a technician finds it, before anything was filled in."""
+    client = Client()
+    client.force_login(technician)
+    return form_of(client, reverse("vehicles:data-sheet-figures", args=[sheet.pk]))
 
 
 @pytest.fixture
@@ -32,10 +42,10 @@ def wheelbase(lead, sheet):
 # --- pages ---------------------------------------------------------------------------------------------------------
 
 
-def test_several_figures_at_once_and_only_the_filled_rows(client, technician, sheet):
+def test_several_figures_at_once_and_only_the_filled_rows(client, technician, sheet, figures_form):
     client.force_login(technician)
     url = reverse("vehicles:data-sheet-figures", args=[sheet.pk])
-    sent = form_of(client, url) | {
+    sent = figures_form | {
         "source": "maker", "source_words": "manual, group 46",
         "wheelbase_value": "2500,5", "wheelbase_unit": "mm",
         "front-toe_total_value": "10", "front-toe_total_unit": "arcmin", "front-toe_total-low": "0", "front-toe_total-high": "20",
@@ -74,20 +84,22 @@ def test_several_figures_at_once_and_only_the_filled_rows(client, technician, sh
         ({"front-pistons": "1,5"}, "front-pistons", "whole number"),
     ],
 )  # fmt: skip
-def test_what_was_typed_wrong_comes_back_with_a_sentence(client, technician, sheet, sent, field, said):
+def test_what_was_typed_wrong_comes_back_with_a_sentence(
+    client, technician, sheet, figures_form, sent, field, said
+):
     client.force_login(technician)
     url = reverse("vehicles:data-sheet-figures", args=[sheet.pk])
-    answer = client.post(url, form_of(client, url) | {"source": "maker"} | sent)
+    answer = client.post(url, figures_form | {"source": "maker"} | sent)
     assert answer.status_code == 422
     errors = answer.context["form"].errors
     assert said in errors[field][0]
     assert not Figure.objects.exists()
 
 
-def test_without_a_source_nothing_is_kept_and_the_rows_are_said_too(client, technician, sheet):
+def test_without_a_source_nothing_is_kept_and_the_rows_are_said_too(client, technician, sheet, figures_form):
     client.force_login(technician)
     url = reverse("vehicles:data-sheet-figures", args=[sheet.pk])
-    answer = client.post(url, form_of(client, url) | {"wheelbase_value": "25", "wheelbase_unit": "mm"})
+    answer = client.post(url, figures_form | {"wheelbase_value": "25", "wheelbase_unit": "mm"})
     assert set(answer.context["form"].errors) == {"source", "wheelbase"}
 
 

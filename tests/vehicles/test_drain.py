@@ -18,6 +18,7 @@ from jobs.acts import job as job_acts
 from tests.factories.fault import FaultFactory
 from tests.factories.job import JobFactory
 from tests.factories.vehicle import VehicleFactory
+from tests.once import once
 from tests.people import by
 from tests.vehicles_forms import form_of
 from vehicles import timeline, timeline_sources
@@ -33,7 +34,7 @@ def mA(text) -> Amount:
     return Amount(Decimal(text), "mA")
 
 
-@pytest.fixture
+@once
 def fault(lead, car):
     return FaultFactory(person=lead, vehicle=car, title="Battery flat", severity="minor")
 

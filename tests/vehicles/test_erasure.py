@@ -7,7 +7,7 @@ from datetime import timedelta
 from uuid import uuid4
 
 import pytest
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
@@ -15,14 +15,15 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from jobs.models import Handover, Job, LineAnswer, SheetRevision, SheetText
-from tests.factories.handover import HandedOverFactory, ReadyJobFactory, owner_of
+from tests.factories.handover import HandedOverFactory, owner_of
+from tests.once import once
 from tests.people import PASSWORD, by
 from vehicles import erasure
 from vehicles.acts import erasure as acts
 from vehicles.acts import fault as fault_acts
 from vehicles.acts import keeper as keeper_acts
 from vehicles.acts import outstanding as outstanding_acts
-from vehicles.models import DiagnosisStep, Fault, Keeper, Telling, VehicleKeeper
+from vehicles.models import DiagnosisStep, Fault, Telling, VehicleKeeper
 from workshop import log
 from workshop.models import Erasing, EventDetail, Person
 
@@ -56,7 +57,7 @@ def left(*canaries: str) -> dict[str, list[str]]:
     }
 
 
-@pytest.fixture
+@once
 def keeper(car, lead, front_desk):
     """Owner of the car, with an account; complaint, answer, telling and a handed-over job with its sheet."""
     person = owner_of(car, lead, name=NAME, phone=PHONE, email=EMAIL, address=ADDRESS)
@@ -83,7 +84,7 @@ def keeper(car, lead, front_desk):
     return person
 
 
-@pytest.fixture
+@once
 def sheet(car, lead, keeper):
     row = HandedOverFactory(
         person=lead, vehicle=car, keeper=keeper, identified_by=f"known by sight, {NAME}", told=SAID
@@ -136,20 +137,6 @@ def test_nothing_of_the_name_is_left_and_everything_else_verifies(car, keeper, s
     assert not VehicleKeeper.objects.filter(keeper=keeper, until_on=None).exists()
 
 
-def test_what_is_frozen_under_a_hash_stays_and_the_page_says_so(car, keeper, lead, shop_owner):
-    """A technician typed the name into the technical part of a sheet that was issued: it is not altered there."""
-    outstanding_acts.raise_item(
-        by=by(lead), vehicle=car, title="Wiper streaks", severity="minor", reason="deferred",
-        detail=f"{NAME} was shown it.",
-    )  # fmt: skip
-    HandedOverFactory(person=lead, vehicle=car, keeper=keeper)
-    assert NAME in SheetRevision.objects.get().technical
-    assert any("frozen under a hash" in line for line in erasure.preview(keeper).stays)
-    acts.erase_person(by=by(shop_owner), keeper=keeper, reason=REASON, also=["Zephyrine", "Kanarell"])
-    assert {place.split()[0] for place in left(*CANARIES)} == {"jobs_sheetrevision"}
-    call_command("verify_records", stdout=io.StringIO())
-
-
 def test_the_account_is_shut(client, keeper, sheet, shop_owner):
     client.force_login(keeper.account)
     assert client.get(reverse("vehicles:my-cars")).status_code == 200
@@ -195,42 +182,6 @@ def test_cut_off_between_the_sheets_and_the_rest_it_goes_on(keeper, sheet, shop_
     acts.erase_person(by=by(shop_owner), keeper=keeper, reason=REASON, also=["Zephyrine", "Kanarell"])
     assert SheetText.objects.filter(erased_at=None).count() == 1
     assert left(*CANARIES) == {}
-
-
-def test_an_open_job_stands_in_the_way(car, lead, keeper, shop_owner, client):
-    job = ReadyJobFactory(person=lead, vehicle=car, keeper=keeper)
-    with pytest.raises(ValidationError, match=f"Job {job.number} is open"):
-        acts.erase_person(by=by(shop_owner), keeper=keeper, reason=REASON)
-    client.force_login(shop_owner)
-    page = client.get(reverse("vehicles:keeper-erase", args=[keeper.pk])).text
-    assert f"Job {job.number} is open" in page
-    assert "Erase this person" not in page
-    assert Keeper.objects.get(pk=keeper.pk).name == NAME
-
-
-def test_who_works_here_is_not_erased_under_their_records(keeper, shop_owner):
-    from workshop.acts import people
-
-    people.change_person(
-        by=by(shop_owner), person=keeper.account, seen_version=keeper.account.version, name=NAME, email="",
-        roles=["technician", "vehicle_owner"], is_active=True,
-    )  # fmt: skip
-    with pytest.raises(ValidationError, match="works here"):
-        acts.erase_person(by=by(shop_owner), keeper=Keeper.objects.get(pk=keeper.pk), reason=REASON)
-
-
-def test_only_the_shop_owner_erases(keeper, lead):
-    with pytest.raises(PermissionDenied, match="You may not erase personal words"):
-        acts.erase_person(by=by(lead), keeper=keeper, reason=REASON)
-
-
-@pytest.mark.parametrize(
-    ("reason", "sentence"),
-    [(" ", "Say why"), (f"{NAME} wants it", "out of the reason"), ("For kanarell", "out of")],
-)
-def test_the_reason_is_given_and_names_nobody(keeper, shop_owner, reason, sentence):
-    with pytest.raises(ValidationError, match=sentence):
-        acts.erase_person(by=by(shop_owner), keeper=keeper, reason=reason)
 
 
 # ----------------------------------------------------------------------------------- what the database lets through

@@ -12,6 +12,7 @@ from django.urls import reverse
 from tests.factories.fault import FaultFactory
 from tests.factories.handover import authorised, finish, in_work, owner_of
 from tests.hand import Hand, filled
+from tests.once import once
 from tests.people import by
 from vehicles.acts import fault as acts
 from vehicles.fault_story import possibilities_of
@@ -20,7 +21,7 @@ from workshop.log import problems
 from workshop.models import Event
 
 
-@pytest.fixture
+@once
 def fault(lead, car):
     return FaultFactory(person=lead, vehicle=car, title="Battery flat", words="I leave it on Sunday.")
 

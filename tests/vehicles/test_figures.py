@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from tests.factories.datasheet import SheetFactory, amount, known
 from tests.factories.part import PartFactory
+from tests.once import once
 from tests.people import by
 from vehicles.acts import datasheet as acts
 from vehicles.acts import part as parts
@@ -23,7 +24,7 @@ from workshop.engineering.result import Origin
 TYPE = {"wheelbase": "2500 mm", "front.piston_diameter": "54 mm", "rear.piston_diameter": "30 mm"}
 
 
-@pytest.fixture
+@once
 def sheet(lead):
     return SheetFactory(person=lead, figures=TYPE)
 

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from tests.factories.keeper import KeeperFactory
+from tests.once import once
 from tests.people import PASSWORD, by
 from vehicles.acts import keeper as keepers
 from vehicles.acts import odometer, outstanding
@@ -18,7 +19,7 @@ from vehicles.acts import vehicle as vehicles
 from workshop.engineering.units import Amount
 
 
-@pytest.fixture
+@once
 def owned(front_desk, car):
     """The car, its owner's part, and the owner's account."""
     keeper = KeeperFactory.create(front_desk, name="Corin Ashby")

@@ -20,6 +20,7 @@ from jobs.models import WorkLine
 from tests.factories.run import OpenLineFactory
 from tests.factories.work import owner_of
 from tests.hand import filled
+from tests.once import once
 from tests.people import by
 from vehicles.acts import vehicle as vehicle_acts
 from workshop import log
@@ -27,7 +28,7 @@ from workshop.forms.meanwhile import together
 from workshop.models import Event
 
 
-@pytest.fixture
+@once
 def line(car, lead) -> WorkLine:
     line = OpenLineFactory(person=lead, vehicle=car)
     write(lead, line, cause="Seat rusty.")

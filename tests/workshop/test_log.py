@@ -8,6 +8,7 @@ import pytest
 from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 
+from tests.once import once
 from tests.people import by
 from vehicles.acts import vehicle as acts
 from workshop import log, triggers
@@ -15,8 +16,8 @@ from workshop.acts import shop as shop_acts
 from workshop.models import Event, EventDetail, LogHead
 
 
-@pytest.fixture
-def three_events(db, lead, car):
+@once
+def three_events(lead, car):
     """Taking the car on is the first; a plate and another plate follow."""
     acts.add_registration(by=by(lead), vehicle=car, plate="tar h 88", country="Tarnshire")
     acts.add_registration(by=by(lead), vehicle=car, plate="tar h 89", country="Tarnshire")

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-import pytest
 from django.utils import timezone
 
 from tests.factories.run import OpenLineFactory
+from tests.once import once
 from tests.people import by
 from vehicles.acts import fault
 from workshop.acts import shop
@@ -16,7 +16,7 @@ from workshop.models import Event
 URL = "/shop/log/"
 
 
-@pytest.fixture
+@once
 def story(lead, technician, shop_owner, car):
     """A car with a job and a fault, and a change of the settings."""
     line = OpenLineFactory(person=lead, vehicle=car)

@@ -12,6 +12,7 @@ from django.template.loader import render_to_string
 from django.test import RequestFactory
 
 from tests.factories.tool import ToolFactory
+from tests.once import once
 from tests.people import make_person
 from tests.tablet import OTHER_PIN, PIN, enrolled, give_pin
 from workshop import log
@@ -27,18 +28,18 @@ class DropForm(SignedForm):
     what = forms.CharField(max_length=20)
 
 
-@pytest.fixture
+@once
 def tool(lead):
     return ToolFactory(person=lead)
 
 
-@pytest.fixture
+@once
 def bay(lead) -> Device:
     return enrolled(lead)
 
 
-@pytest.fixture
-def phone(db) -> Device:
+@once
+def phone() -> Device:
     return Device.objects.create(name="a telephone of one's own")
 
 
