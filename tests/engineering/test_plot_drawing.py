@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from workshop.engineering.plot import Axis, Band, Line, Mark, Plot
@@ -53,6 +53,7 @@ def inside(of: Drawn) -> bool:
     bands=st.lists(st.tuples(words, points, points), max_size=2),
     marks=st.lists(st.tuples(words, st.tuples(anything, anything)), max_size=4),
 )
+@example(ends=(0.0, 5e-324, -1e-160, 1e-155), lines=[], bands=[], marks=[("m", (1e-320, 0.0))])
 def test_whatever_the_figures_every_shape_lies_in_the_frame(ends, lines, bands, marks):
     of = drawn(
         plot(

@@ -18,8 +18,8 @@ from workshop.engineering.plot_labels import APART, LEADING, Box, Placed, Room, 
 WIDTH, PLOT_HEIGHT, TEXT = 320.0, 180.0, 13.0
 # Ticks wanted on an axis; the nice step next to that is taken.
 TICKS_ACROSS, TICKS_UP = 5, 5
-# No measurement of a car is larger than this.
-LARGEST = 1e150
+# No measurement of a car is larger than this, or differs from nothing by less.
+LARGEST, SMALLEST = 1e150, 1e-150
 TICK, HATCH, DOT = 4.0, 7.0, 3.6
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 # Pen and dashes of each style of a line; an unknown one is drawn as this car's.
@@ -133,10 +133,11 @@ def sound(axis: Axis, values: Iterable[float]) -> Axis:
         ends = [end for end in (axis.low, axis.high) if _drawable(end)]
         known = ends or [value for value in values if _drawable(value)] or [0.0]
         low, high = min(known), max(known)
-    # Two ends that a float can hardly tell apart have no ticks between them.
+    # Two ends that a float can hardly tell apart, from one another or from nothing, have no ticks between them.
     size = max(abs(low), abs(high))
-    if high - low <= size * 1e-6:
-        low, high = low - (size * 0.1 or 1.0), high + (size * 0.1 or 1.0)
+    if high - low <= max(size * 1e-6, SMALLEST):
+        room = size * 0.1 if size > SMALLEST else 1.0
+        low, high = low - room, high + room
     return Axis(axis.label, low, high)
 
 
