@@ -21,7 +21,8 @@ class ToolFactory(factory.django.DjangoModelFactory):
     class Meta:
         model = TorqueTool
 
-    label = factory.Sequence(lambda number: f"TW-{number:02d}")
+    # Four figures: tests that name a tool give it two.
+    label = factory.Sequence(lambda number: f"TW-{number + 1000}")
     name = "Click wrench 40 to 200"
     kind = "setting"
     unit = "N.m"
