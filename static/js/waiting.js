@@ -80,6 +80,7 @@
     const drawn = element("li", refused ? "kept-item refused" : "kept-item kept-here",
       element("p", "", element("strong", "", `${refused ? "Refused" : "Waiting"}: ${item.what}`), item.label ? ` · ${item.label}` : "",
         element("span", "meta", ` made ${when(item.made)}`)));
+    drawn.dataset.item = item.key;
     const why = refused ? item.reasons : [item.why].filter(Boolean);
     if (refused && !why.length) why.push("The server refused it and gave no reason.");
     if (why.length) drawn.append(element("ul", "problems", ...why.map((text) => element("li", "", text))));
@@ -170,7 +171,14 @@
       parts.push(section("Saved lately", element("p", "meta", "The server has these, as they were typed here."),
         element("ul", "rows", ...found.done.map(savedRow))));
     }
+    // What has the focus is drawn anew under the hand: the same button has it again, or the same item's.
+    const held = place !== document.activeElement && place.contains(document.activeElement) ? document.activeElement : null;
+    const item = held && held.closest("[data-item]");
     place.replaceChildren(...parts);
+    if (!held) return;
+    const within = item ? place.querySelector(`[data-item="${item.dataset.item}"]`) : place;
+    const same = within && [...within.querySelectorAll("a, button")].find((each) => each.textContent === held.textContent);
+    (same || (within && within.querySelector("[data-away]")) || place).focus({ preventScroll: true });
   }
   // Not while something is being decided here: the buttons would move from under the finger.
   let later = 0;

@@ -49,10 +49,14 @@ def page(tablet, technician, live_server):
 
 
 def stopped(page) -> bool:
-    """The camera is off: its light would tell."""
-    return page.evaluate(
-        "() => seen.tracks.length > 0 && seen.tracks.every((track) => track.readyState === 'ended')"
-    )
+    """The camera is off, soon after its window is gone: its light would tell."""
+    for _ in range(100):
+        if page.evaluate(
+            "() => seen.tracks.length > 0 && seen.tracks.every((track) => track.readyState === 'ended')"
+        ):
+            return True
+        page.wait_for_timeout(50)
+    return False
 
 
 def shows(page, *codes: str) -> None:
