@@ -144,7 +144,7 @@ def _reading(row: TorqueReading, one, turn: int, decided: list) -> dict[str, Any
         "stands": one is not None,
         "fine": one is not None and one.settled and verdict in ("within", "no_limit"),
         "verdict": verdict,
-        "label": "Does not count" if row.counts_not_because else _label(row, one),
+        "label": row.not_counting_words or _label(row, one),
         "limits": run_words.limits_words(row) if row.unit else "",
         "tool": row.tool.label if row.tool else row.get_angle_by_display(),
         "by": str(row.made_by),

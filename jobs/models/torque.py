@@ -229,12 +229,19 @@ class TorqueReading(Record):
         return self.made_at, (self.in_place_of or self).order
 
     @property
+    def not_counting_words(self) -> str:
+        """In place of the verdict where the tool makes it count as nothing; above is said all the same."""
+        if not self.counts_not_because:
+            return ""
+        return "Does not count, above" if self.verdict == ReadingVerdict.ABOVE else "Does not count"
+
+    @property
     def verdict_said(self) -> str:
         """The verdict on this reading alone, in a word, for the tablet that sent it."""
         if self.kind == ReadingKind.NOT_DONE:
             return "Taken back"
         if self.counts_not_because:
-            return "Does not count"
+            return self.not_counting_words
         if self.kind == ReadingKind.DID_NOT_MOVE and self.verdict == ReadingVerdict.NOT_PROVEN:
             return "Judged with the reading before it: see the run"
         return self.get_verdict_display()

@@ -116,7 +116,8 @@
     const stages = Object.keys(at.stages).map(Number); // keys rise with the stages' order
     const { name } = at.stages[stage];
     const said = document.querySelector(".place .stage-words");
-    if (said) said.replaceChildren(element("strong", "", `Stage ${stages.indexOf(stage) + 1} of ${stages.length}`), ` ${name}`);
+    const critical = said && said.querySelector(".flag");
+    if (said) said.replaceChildren(element("strong", "", `Stage ${stages.indexOf(stage) + 1} of ${stages.length}`), ` ${name} `, critical || "");
     const place = document.getElementById("place");
     place.setAttribute("aria-label", `${name}, fastener ${fastener}, ${turn ? turn.textContent : ""}`);
     ring(fastener);

@@ -179,6 +179,7 @@ def _tightened(page, line, lead) -> None:
         hand.clicked()
         if fastener == CROSSWISE[2]:
             expect(page.locator(".last")).to_contain_text("kept on this tablet")
+            expect(page.locator(".stage-words")).to_contain_text("critical")
         elif fastener == CROSSWISE[-1]:
             expect(page.locator(".pattern .fastener.done")).to_have_count(5)
     assert list(TorqueReading.objects.order_by("made_at").values_list("fastener", flat=True)) == CROSSWISE

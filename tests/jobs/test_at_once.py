@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import threading
 from decimal import Decimal
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
 
 from jobs.acts import handover as acts
 from jobs.acts import job as job_acts
 from jobs.acts import tag as tag_acts
 from jobs.models import Handover, Job, JobMove, SheetRevision, Tag
+from tests.at_once import at_once
 from tests.factories.handover import ReadyJobFactory, done_line, finish, in_work, leaving, to_final_checks
 from tests.factories.job import JobFactory
 from tests.factories.work import owner_of
@@ -24,27 +23,6 @@ from workshop.models import Event
 from workshop.permissions import Role
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-def at_once(*acts_):
-    """Run each in a thread with a connection of its own, all let go together; answers results and refusals."""
-    gate_, out = threading.Barrier(len(acts_)), [None] * len(acts_)
-
-    def run(place, act):
-        gate_.wait()
-        try:
-            out[place] = act()
-        except Exception as error:
-            out[place] = error
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=pair) for pair in enumerate(acts_)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(60)
-    return out
 
 
 @pytest.fixture
@@ -100,73 +78,25 @@ def test_a_car_is_handed_over_or_tagged_but_never_driven_away_with_the_tag(a_car
     assert log.first_broken_link() is None
 
 
-def test_a_car_is_handed_over_once(a_car, boss):
+def test_two_people_hand_over_at_once_and_one_does(a_car, boss):
     keeper = owner_of(a_car, boss)
-    job = in_work(a_car, keeper, boss)
-    finish(done_line(job, keeper, boss), boss)
-    to_final_checks(job, boss)
-    acts.call_ready(by=by(boss), job=job)
+    job = ReadyJobFactory(person=boss, vehicle=a_car, keeper=keeper)
+    people = [boss, make_person(*CAST["shop_owner"])]
+    seen = [Job.objects.select_related("vehicle").get(pk=job.pk) for _ in people]
 
-    def hand_over():
-        return acts.hand_over(by=by(boss), job=job, collected_by=keeper, identified_by="by sight",
-                              left_how="driven", keys_returned=2, odometer=Amount(Decimal(148_300), "km"))  # fmt: skip
+    def give(person, mine):
+        return lambda: acts.hand_over(by=by(person), job=mine, **leaving(keeper))
 
-    found = at_once(hand_over, hand_over)
-    assert sorted(type(each).__name__ for each in found) == ["SheetRevision", "ValidationError"]
-    assert SheetRevision.objects.count() == 1
-
-
-def test_two_people_hand_over_at_once_and_one_does():
-    people = [make_person(*CAST["lead"]), make_person(*CAST["shop_owner"])]
-    car = vehicle_acts.add_vehicle(
-        by=by(people[0]), number="FRAME778", make="Ostra", model="1600 GT", year=1975
-    )
-    keeper = owner_of(car, people[0])
-    job = ReadyJobFactory(person=people[0], vehicle=car, keeper=keeper)
-    start, said = threading.Barrier(2), []
-
-    def give(person):
-        try:
-            mine = Job.objects.select_related("vehicle").get(pk=job.pk)
-            start.wait(timeout=20)
-            acts.hand_over(by=by(person), job=mine, **leaving(keeper))
-            said.append("done")
-        except ValidationError as refusal:
-            said.append(refusal.messages[0])
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=give, args=(person,)) for person in people]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert sorted(said, key=len)[0] == "done"
-    assert "handed over already" in sorted(said, key=len)[1]
+    found = sorted(at_once(*map(give, people, seen)), key=lambda each: type(each).__name__)
+    assert isinstance(found[0], SheetRevision)
+    assert "handed over already" in found[1].messages[0]
     assert Handover.objects.count() == SheetRevision.objects.count() == 1
     assert JobMove.objects.filter(to_state="handed_over").count() == 1
 
 
-def test_two_people_book_at_the_same_moment_and_no_number_is_lost(car, front_desk, technician):
-    together = threading.Barrier(4)
-    numbers, trouble = [], []
-
+def test_people_who_book_three_times_each_at_the_same_moment_lose_no_number(car, front_desk, technician):
     def book(person):
-        try:
-            together.wait(timeout=10)
-            for _ in range(3):
-                numbers.append(JobFactory(person=person, vehicle=car).serial)
-        except Exception as error:
-            trouble.append(error)
-        finally:
-            connection.close()
+        return lambda: [JobFactory(person=person, vehicle=car).serial for _ in range(3)]
 
-    threads = [
-        threading.Thread(target=book, args=(person,)) for person in (front_desk, technician) for _ in range(2)
-    ]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert trouble == []
-    assert sorted(numbers) == list(range(1, 13))
+    found = at_once(*map(book, (front_desk, technician, front_desk, technician)))
+    assert sorted(serial for each in found for serial in each) == list(range(1, 13))

@@ -390,7 +390,7 @@ def test_above_with_a_tool_that_proves_nothing_still_waits_for_a_decision(
     target = {"name": "Final", "value": "120" if used is not tool else "180", "plus": "10", "unit": "N.m"}
     run = make_run(lead, car, fasteners=1, stages=[target])
     high = click(technician, run, 1, 1, 150 if used is not tool else 205, used)
-    assert (high.verdict, bool(high.counts_not_because)) == ("above", True)
+    assert (high.verdict, high.not_counting_words) == ("above", "Does not count, above")
     [problem] = state_of(run).problems
     assert (problem.code, "Decide: redone or replaced." in problem.text) == ("above", True)
     assert "accepted" not in problem.text

@@ -2,66 +2,36 @@
 
 from __future__ import annotations
 
-import threading
-
-from django.core.exceptions import ValidationError
-from django.db import connections
+import pytest
 
 from jobs.models import TorqueReading
+from tests.at_once import at_once
 from tests.factories.run import RunFactory, click
 from tests.factories.tool import ToolFactory
-from tests.people import CAST, by, make_person
-from vehicles.acts import vehicle
+
+pytestmark = pytest.mark.django_db(transaction=True)
 
 
-def test_two_people_at_the_same_moment_get_two_orders(transactional_db):
-    """Two threads, two connections: the second waits for the first, and both readings are kept."""
-    lead, one, two = (make_person(*CAST[name]) for name in ("lead", "technician", "other_technician"))
-    car = vehicle.add_vehicle(by=by(lead), number="FRAME778", make="Ostra", model="1600 GT", year=1975)
-    tool = ToolFactory(person=lead)
-    run = RunFactory(person=lead, vehicle=car)
-    together, failures = threading.Barrier(2), []
+@pytest.fixture
+def clicks(lead, technician, other_technician, car):
+    """Both at work: `clicks(1, 3)` answers what their clicks on two fasteners came to."""
+    tool, run = ToolFactory(person=lead), RunFactory(person=lead, vehicle=car)
 
-    def hand(person, fastener):
-        try:
-            together.wait(timeout=20)
-            click(person, run, 1, fastener, 60, tool)
-        except Exception as error:  # a thread's exception is seen by nobody else
-            failures.append(error)
-        finally:
-            connections.close_all()
+    def hands(*fasteners):
+        pairs = zip((technician, other_technician), fasteners, strict=True)
+        return at_once(*[lambda who=who, one=one: click(who, run, 1, one, 60, tool) for who, one in pairs])
 
-    threads = [threading.Thread(target=hand, args=pair) for pair in ((one, 1), (two, 3))]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert failures == []
+    return hands
+
+
+def test_two_people_at_the_same_moment_get_two_orders(clicks, technician, other_technician):
+    """The second waits for the first, and both readings are kept."""
+    found = clicks(1, 3)
+    assert {each.made_by for each in found} == {technician, other_technician}
     assert sorted(TorqueReading.objects.values_list("order", flat=True)) == [1, 2]
-    assert set(TorqueReading.objects.values_list("made_by", flat=True)) == {one.pk, two.pk}
 
 
-def test_the_same_fastener_at_the_same_moment_is_asked_about(transactional_db):
-    lead, one, two = (make_person(*CAST[name]) for name in ("lead", "technician", "other_technician"))
-    car = vehicle.add_vehicle(by=by(lead), number="FRAME779", make="Ostra", model="1600 GT", year=1975)
-    tool = ToolFactory(person=lead)
-    run = RunFactory(person=lead, vehicle=car)
-    together, outcome = threading.Barrier(2), []
-
-    def hand(person):
-        try:
-            together.wait(timeout=20)
-            click(person, run, 1, 1, 60, tool)
-            outcome.append("recorded")
-        except ValidationError as error:
-            outcome.append(list(error.message_dict))
-        finally:
-            connections.close_all()
-
-    threads = [threading.Thread(target=hand, args=(person,)) for person in (one, two)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert sorted(outcome, key=str) == [["redo_reason"], "recorded"]
-    assert TorqueReading.objects.count() == 1
+def test_the_same_fastener_at_the_same_moment_is_asked_about(clicks):
+    recorded, refused = sorted(clicks(1, 1), key=lambda each: not isinstance(each, TorqueReading))
+    assert TorqueReading.objects.get() == recorded
+    assert list(refused.message_dict) == ["redo_reason"]

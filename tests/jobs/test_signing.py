@@ -22,7 +22,7 @@ from tests.factories.handover import HandedOverFactory, ReadyJobFactory, leaving
 from tests.factories.outstanding import ItemFactory
 from tests.once import cast_with_car, each_of, made_once
 from tests.people import by
-from tests.signing import drawing, hand_over, shown_on, sign
+from tests.signing import drawing, hand_over, leaving_form, shown_on, sign
 from vehicles.acts import vehicle as vehicle_acts
 from workshop import log, triggers
 from workshop.canonical import sha256
@@ -48,16 +48,7 @@ def url(ready):
 
 @pytest.fixture
 def typed(keeper):
-    return {
-        "key": str(uuid4()),
-        "odometer_value": "148223",
-        "odometer_unit": "km",
-        "collected_by": str(keeper.pk),
-        "identified_by": "known by sight",
-        "left_how": "driven",
-        "keys_returned": "2",
-        "told": "Pads run in\ngently.",
-    }
+    return leaving_form(keeper, told="Pads run in\ngently.")
 
 
 @pytest.fixture

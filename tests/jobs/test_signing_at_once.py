@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import threading
-from uuid import uuid4
-
 import pytest
-from django.db import connection
 from django.test import Client
 
 from jobs.models import Job, SheetRevision, SignatureInk, SignOff
+from tests.at_once import at_once
 from tests.factories.handover import ReadyJobFactory
 from tests.factories.work import owner_of
 from tests.people import CAST, by, make_person
-from tests.signing import drawing, sign
+from tests.signing import drawing, leaving_form, sign
 from vehicles.acts import vehicle as vehicle_acts
 
 
@@ -33,29 +30,20 @@ def test_two_leads_sign_at_once_and_one_sheet_is_issued():
     keeper = owner_of(car, people[0])
     job = ReadyJobFactory(person=people[0], vehicle=car, keeper=keeper)
     url = f"/jobs/{job.pk}/handover/"
-    start, said = threading.Barrier(2), []
 
     def give(person):
-        try:
-            client = Client()
-            client.force_login(person)
-            typed = {
-                "key": str(uuid4()), "odometer_value": "148223", "odometer_unit": "km",
-                "collected_by": str(keeper.pk), "identified_by": "by sight", "left_how": "driven",
-                "keys_returned": "2",
-            }  # fmt: skip
-            page = client.post(url, typed)
-            start.wait(timeout=30)
-            answer = sign(client, url, typed, page, **glass())
-            said.append((answer.status_code, "was handed over already" in answer.content.decode()))
-        finally:
-            connection.close()
+        client = Client()
+        client.force_login(person)
+        typed = leaving_form(keeper)
+        page = client.post(url, typed)
 
-    threads = [threading.Thread(target=give, args=(person,)) for person in people]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=90)
+        def signed():
+            answer = sign(client, url, typed, page, **glass())
+            return answer.status_code, "was handed over already" in answer.content.decode()
+
+        return signed
+
+    said = at_once(*map(give, people))
     assert sorted(said) == [(302, False), (422, True)]
     assert SheetRevision.objects.count() == 1
     assert SignOff.objects.count() == SignatureInk.objects.count() == 2
