@@ -3,8 +3,10 @@
 (() => {
   const SIGN_OUT = '[action$="/sign-out/"]';
   const EVERY = 20000; // between two tries while the page is looked at
+  const SOON = [1000, 2000, 4000, 8000]; // said to be back, a network often needs some seconds more
   const meta = document.querySelector('meta[name="copy-made"]');
   const main = document.getElementById("main");
+  const button = document.querySelector("[data-try]"); // on the page in place of one without a copy
   const make = (tag, className, text) => {
     const made = document.createElement(tag);
     if (className) made.className = className;
@@ -57,10 +59,11 @@
   let words = null;
   let load = null;
   const open = () => (location.pathname === "/offline/" ? location.assign("/") : location.reload());
-  // By itself not again and again, where the server answers but takes too long over this page.
+  // By itself not again and again, where the server answers but takes too long over this page. In place of one without
+  // a copy there is nothing to go on with meanwhile.
   const openItself = () => {
     const last = Number(sessionStorage.getItem("copy-reloaded") || 0);
-    if (busy() || Date.now() - last < 120000) return false;
+    if (busy() || Date.now() - last < (button ? 5000 : 120000)) return false;
     sessionStorage.setItem("copy-reloaded", String(Date.now()));
     open();
     return true;
@@ -93,7 +96,8 @@
     document.querySelectorAll(".messages").forEach((each) => each.remove());
   };
   const found = () => {
-    if (openItself() || !load) return;
+    if (openItself()) return;
+    if (button) { back = false; return; } // tried again in a while
     words.textContent = "The workshop's server answers again: load the page as it is now. What you typed is offered there. "
       + `This is still the copy of ${clock(new Date(meta.content))}`;
     load.textContent = "Load it as it is now";
@@ -155,7 +159,6 @@
     document.querySelector("[data-no-copy]").hidden = Boolean(once.length);
   };
 
-  const button = document.querySelector("[data-try]");
   if (meta && !button) { banner(); mark(); document.addEventListener("htmx:load", mark); }
   if (button) {
     list();
@@ -164,8 +167,12 @@
       else document.querySelector("[data-tried]").textContent = `Still no answer, tried at ${clock(new Date())}.`;
     });
   }
-  const seen = () => { if (document.visibilityState === "visible" && !back) look(); };
+  const seen = () => (document.visibilityState === "visible" && !back ? look() : null);
+  const soon = async (pauses) => {
+    await seen();
+    if (!back && pauses.length) setTimeout(soon, pauses[0], pauses.slice(1));
+  };
   setInterval(seen, EVERY);
-  window.addEventListener("online", seen);
+  window.addEventListener("online", () => soon(SOON));
   document.addEventListener("visibilitychange", seen);
 })();

@@ -280,7 +280,10 @@
   };
 
   const asks = new Map(); // key → what waits for its answer
-  const give = (key, result) => { const ask = asks.get(key); if (ask) ask.result = result; };
+  const give = (key, result) => {
+    const ask = asks.get(key);
+    if (ask) { ask.result = result; ask.given(); }
+  };
   let delay = 5000;
   const round = async () => {
     if (!(await lease(HELD))) return "elsewhere";
@@ -329,10 +332,11 @@
   };
   const send = async (key, { part } = {}) => {
     const ask = { part, result: null };
+    const answered = new Promise((given) => { ask.given = given; }); // others may be on their way behind it
     asks.set(key, ask);
     const until = Date.now() + PATIENCE + 5000;
     for (let turn = 0; !ask.result && turn < 3 && Date.now() < until;) {
-      const end = await Promise.race([drain(), pause(until - Date.now())]);
+      const end = await Promise.race([answered, drain(), pause(until - Date.now())]);
       if (ask.result || end === "stopped") break;
       if (end === "through") turn += 1; // it came in when the last look was over
       else await pause(250);
@@ -343,6 +347,7 @@
       else if (!left && row) ask.result = { ...row, state: "saved", status: 200, html: "", why: "", reasons: [] };
     }
     asks.delete(key);
+    if (ask.result) await tell().catch(() => {}); // before anybody counts what lies here
     return ask.result || { state: "waiting", status: 0, html: "", location: "", why: "", reasons: [] };
   };
   const again = async (key) => {

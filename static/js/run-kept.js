@@ -51,6 +51,7 @@
     now.editing = null;
   };
   let going = false;
+  let heard = {}; // what came of the key that somebody waits for
   const record = async (from, pressed) => {
     const thing = thingOf(from, now.editing ? now.editing.key : box.newKey(), pressed);
     if (gone.has(Object.values(placeOf(thing.fields)).join(" ")) && !now.editing) { // the form has not moved on yet
@@ -75,7 +76,9 @@
       return;
     }
     const patience = pause(now.lost ? PATIENCE / 4 : PATIENCE);
-    const result = await Promise.race([box.send(thing.key, { part: true }), patience.then(() => ({ state: "waiting" }))]);
+    const first = await Promise.race([box.send(thing.key, { part: true }), patience.then(() => ({ state: "waiting" }))]);
+    // The answer may have come at the moment when patience ended: its event was left to this.
+    const result = first.state === "waiting" && heard.key === thing.key ? heard : first;
     now.awaited = "";
     document.documentElement.classList.remove("just-sending");
     if (result.state === "saved") {
@@ -213,6 +216,7 @@
   };
   const later = () => { clearTimeout(soon); soon = setTimeout(tellSent, 300); };
   document.addEventListener("outbox:saved", ({ detail: { key, item } }) => {
+    if (key === now.awaited) heard = { key, state: "saved" };
     if (key === now.awaited || !item || !isOurs(item)) return;
     now.lost = false;
     rememberSent(item);
@@ -220,6 +224,7 @@
     later();
   });
   document.addEventListener("outbox:refused", ({ detail: { key, item, reasons } }) => {
+    if (key === now.awaited) heard = { key, state: "refused", reasons };
     if (key === now.awaited || !item || !isOurs(item)) return;
     now.lost = false;
     refused.set(key, { item, reasons });

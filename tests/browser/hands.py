@@ -25,9 +25,9 @@ WAYS = {
     "before": 11,
     "after": 11,
     "answered": 9.5,
-    "closed before": 0.25,
-    "closed after": 0.25,
-    "closed answered": 0.25,
+    "closed before": 0.5,
+    "closed after": 0.5,
+    "closed answered": 0.5,
     "": 0.3,
 }
 

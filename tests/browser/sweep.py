@@ -18,6 +18,8 @@ from workshop.statics import as_served
 
 # Success criteria of WCAG 2.2, levels A and AA, as axe's rules are tagged with them.
 WCAG = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+# A theme changes colours and nothing else, so the second look at a page asks for these rules alone.
+COLOURS = {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}
 # A narrow screen hides words and moves things: what depends on that is looked at once more on a telephone.
 NARROW = {
     "type": "rule",
@@ -180,38 +182,6 @@ CONTRAST = """
   };
 """
 
-# Every text is read: 4.5:1 against its ground, 3:1 where it is large (1.4.3); a link in a sentence is told from the
-# words around it by more than its colour, or by 3:1 (1.4.1). axe says so too, of the light theme: it takes half a second.
-READ = (
-    "() => {"
-    + CONTRAST
-    + """
-  const wrong = new Set();
-  const look = (each) => {
-    if (!each.checkVisibility({ checkVisibilityCSS: true, checkOpacity: true })
-      || each.closest(".sr-only, .skip, svg, :disabled, [aria-disabled=true]")) return;
-    const style = getComputedStyle(each);
-    const ground = groundOf(each);
-    let [r, g, b, a] = rgb(style.color);
-    for (let at = each; at; at = at.parentElement) a *= Number(getComputedStyle(at).opacity);
-    const ink = over([r, g, b, a], ground);
-    const size = parseFloat(style.fontSize);
-    const least = size >= 24 || (size >= 18.66 && style.fontWeight >= 700) ? 3 : 4.5;
-    const said = () => `<${each.localName} class="${each.className}"> “${each.textContent.trim().slice(0, 30)}”`;
-    if (ratio(ink, ground) < least) wrong.add(`hardly read (${ratio(ink, ground).toFixed(2)}:1): ${said()}`);
-    const around = each.localName === "a" && style.display === "inline" && getComputedStyle(each.parentElement);
-    if (around && [...each.parentElement.childNodes].some((one) => one.nodeType === 3 && /\\w{3}/.test(one.data))
-      && style.textDecorationLine === "none" && parseFloat(style.borderBottomWidth) === 0
-      && style.fontWeight === around.fontWeight && ratio(rgb(style.color), rgb(around.color)) < 3)
-      wrong.add(`no link to be seen: ${said()}`);
-  };
-  const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-  while (texts.nextNode()) if (texts.currentNode.data.trim()) look(texts.currentNode.parentElement);
-  document.querySelectorAll("input:not([type=hidden]), select, textarea").forEach(look);
-  return [...wrong].slice(0, 6);
-}"""
-)
-
 # Where the focus is, is seen (2.4.7, 2.4.13): an outline of 2 px or more that stands out 3:1 from what is behind it
 # (1.4.11). One of each kind on a page.
 FOCUS = (
@@ -324,7 +294,9 @@ def looked_at(page, closely: str = "axe", leave_out: str | None = None) -> list[
         phone += violations(page, NARROW, leave_out)
     page.set_viewport_size(TABLET["viewport"])
     page.emulate_media(color_scheme="dark")
-    dark = measured(page, {READ: None, FOCUS: None})
+    dark = measured(page, {FOCUS: None})
+    if closely:
+        dark += violations(page, COLOURS, leave_out)
     page.emulate_media(color_scheme="light")
     where = {"zoomed": zoomed, "phone": phone, "dark": dark}
     return said + [f"{name}: {text}" for name, texts in where.items() for text in texts]

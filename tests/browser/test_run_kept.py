@@ -18,6 +18,15 @@ from tests.factories.run import RunFactory, click
 from tests.factories.tool import ToolFactory
 
 LATER = 30_000  # the outbox tries again after 5 s, then after 10
+# The server has it, and whoever waits for that hears of it after their patience.
+HEARD_LATE = """() => {
+  const { send } = window.outbox;
+  window.outbox.send = async (...those) => {
+    const result = await send(...those);
+    await new Promise((done) => { setTimeout(done, 6000); });
+    return result;
+  };
+}"""
 
 
 @pytest.fixture
@@ -187,3 +196,17 @@ def test_one_above_waits_and_a_number_outside_the_limits_is_remarked(
     assert [(row.fastener, row.verdict) for row in TorqueReading.objects.order_by("order")][2:] == [
         (5, "above"), (2, "below"), (4, "within"),
     ]  # fmt: skip
+
+
+def test_an_answer_in_the_moment_when_patience_ends(tablet, live_server, lead, technician, car, tool):
+    """It is on record: it is neither called kept, nor is its fastener asked for again."""
+    run = RunFactory(person=lead, vehicle=car, steps=[WHEEL])
+    sign_in(tablet, technician, live_server.url)
+    tablet.goto(f"{reverse('jobs:run', args=[run.pk])}?torque_tool={tool.pk}")
+    next_is(tablet, 1)
+    tablet.evaluate(HEARD_LATE)
+    tablet.get_by_role("button", name="Record", exact=True).tap()
+    expect(tablet.locator("#recorded")).to_contain_text("60", timeout=10_000)
+    next_is(tablet, 3)
+    expect(tablet.locator(".last")).not_to_contain_text("kept on this tablet")
+    assert [row.fastener for row in run.readings.all()] == [1]
