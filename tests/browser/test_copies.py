@@ -233,6 +233,26 @@ def test_what_hangs_on_a_job_opens_under_the_lift(device, live_server, server, r
     assert not [each for each in watch.complaints if "policy:" in each or "script:" in each]
 
 
+def test_a_network_that_is_said_to_be_back_too_early_is_tried_again_soon(
+    device, live_server, server, technician
+):
+    """Also where the page without a copy was just loaded anew for nothing: it would ask next after 20 seconds."""
+    page = device()
+    sign_in(page, technician, live_server.url)
+    page.goto(reverse("jobs:floor"))
+    until_kept(page, reverse("jobs:floor"))
+    no_answer(page, server)
+    page.goto(reverse("vehicles:vehicles"))
+    heading = page.get_by_role("heading", level=1)
+    expect(heading).to_have_text("No answer from the workshop's server")
+    page.evaluate("sessionStorage.setItem('copy-reloaded', String(Date.now()))")
+    page.context.set_offline(False)
+    page.wait_for_timeout(500)
+    expect(heading).to_have_text("No answer from the workshop's server")
+    server.gone = False
+    expect(heading).to_have_text("Vehicles", timeout=15_000)
+
+
 def _stage_urls(page, run_url: str) -> list[str]:
     text = page.evaluate("url => fetch(url).then((answer) => answer.text())", run_url)
     found = re.findall(r'<li class="stage[^>]*><a href="([^"#]+)', text)
