@@ -119,6 +119,7 @@
         notAgain(thing);
       }
       else correctionKept(from);
+      work().querySelectorAll(".sent-note:not(.warn)").forEach((each) => each.remove()); // "sent" is of those before
       tellLast(keptWords(item), item);
       delete from.dataset.asked;
       const place = document.getElementById("place");

@@ -113,6 +113,13 @@ def test_a_stage_without_a_network(tablet, live_server, lead, technician, car, t
         (1, "60", 1), (3, "63", 1), (5, "64", 1), (2, "64", 1), (4, "64", 1), (1, "120", 2),
     ]  # fmt: skip
 
+    # Beside what is kept now, "sent" would be taken to be of it.
+    tablet.context.set_offline(True)
+    record.tap()
+    next_is(tablet, 5)
+    expect(here.locator(".row")).to_have_count(1)
+    expect(tablet.locator(".sent-note")).to_have_count(0)
+
 
 def test_what_is_refused_when_it_is_sent_and_what_was_only_typed(
     tablet, live_server, lead, technician, car, tool
