@@ -1,6 +1,6 @@
 """What the database itself refuses about cars: facts that are never altered, kept results, photos, ends of faults."""
 
-from workshop.triggers import Guard, append_only, frozen_texts, guard
+from workshop.triggers import Guard, append_only, frozen, frozen_texts, guard, may_be_undone
 
 # Who made a record, when and on what: never altered.
 _MADE = ("made_at", "received_at", "made_by_id", "device_id", "key")
@@ -14,6 +14,11 @@ def register() -> None:
     _calculations()
     _photos()
     _faults()
+    _past_work()
+    _issued()
+    _due()
+    _taken_in()
+    _shares()
 
 
 def _changed(*columns: str) -> str:
@@ -255,3 +260,181 @@ def _faults() -> None:
                 f"(OLD.{column} IS NULL OR OLD.{column} <> NEW.{column}) AND {ended}",
             ),
         )
+
+
+def _past_work() -> None:
+    """A line of past work stays as it was written down; it may be set aside once."""
+    kept = (
+        "vehicle_id",
+        "done_on",
+        "day_known",
+        "who_did",
+        "title",
+        "text",
+        "amount",
+        "odometer_id",
+        "source",
+        *_MADE,
+    )
+    guard(
+        Guard(
+            "vehicles_pastwork_as_written",
+            "vehicles_pastwork",
+            "UPDATE",
+            "Past work is never altered: say that it was entered in error, and write it down anew.",
+            _changed(*kept) + " OR OLD.entered_in_error <> ''",
+        )
+    )
+    # What a list from a spreadsheet brought goes again with it, while nothing else hangs on it.
+    may_be_undone(
+        *(
+            f"vehicles_{name}"
+            for name in (
+                "vehicle",
+                "registration",
+                "keeper",
+                "vehiclekeeper",
+                "instrument",
+                "odometerreading",
+                "pastwork",
+            )
+        )
+    )
+
+
+def _taken_in() -> None:
+    """Where records came from, and what another installation's log said of them: a hash is taken of each."""
+    append_only("vehicles_archiveimport", "Where records came from is never altered.")
+    append_only("vehicles_foreignevent", "An event of another installation is never altered.")
+    frozen("vehicles_archiveimport", "vehicles_foreignevent")
+
+
+def _due() -> None:
+    """A maintenance plan, what was done of it, and roadworthiness tests."""
+    append_only(
+        "vehicles_maintenanceinterval", "An interval is never altered: record another one in its stead."
+    )
+    guard(
+        Guard(
+            "vehicles_maintenanceinterval_replaces_its_own",
+            "vehicles_maintenanceinterval",
+            "INSERT",
+            "An interval replaces one of the same work of the same data sheet.",
+            "NEW.replaces_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM vehicles_maintenanceinterval o "
+            "WHERE o.id = NEW.replaces_id AND o.sheet_id = NEW.sheet_id AND o.line = NEW.line)",
+        ),
+        Guard(
+            "vehicles_maintenancedone_as_written",
+            "vehicles_maintenancedone",
+            "UPDATE",
+            "What was done is never altered: say that it was entered in error, and write it down anew.",
+            _changed(
+                *("vehicle_id", "interval_id", "line", "done_on", "reading_id", "work_line_id", "elsewhere"),
+                *("source_words", *_MADE),
+            )
+            + " OR OLD.entered_in_error <> ''",
+        ),
+        Guard(
+            "vehicles_maintenancedone_of_this_car",
+            "vehicles_maintenancedone",
+            "INSERT",
+            "What was done is read off its own car, and done on it.",
+            _of_another_car(reading_id="vehicles_odometerreading")
+            + " OR (NEW.work_line_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM jobs_workline l JOIN jobs_job j "
+            "ON j.id = l.job_id WHERE l.id = NEW.work_line_id AND j.vehicle_id = NEW.vehicle_id))",
+        ),
+        Guard(
+            "vehicles_roadworthinesstest_as_written",
+            "vehicles_roadworthinesstest",
+            "UPDATE",
+            "A roadworthiness test is never altered: say that it was entered in error, and write it down anew.",
+            _changed(
+                *("vehicle_id", "done_on", "valid_until", "result", "by_whom", "certificate", "deficiencies"),
+                *("source_words", "reading_id", *_MADE),
+            )
+            + " OR OLD.entered_in_error <> ''",
+        ),
+        Guard(
+            "vehicles_roadworthinesstest_of_this_car",
+            "vehicles_roadworthinesstest",
+            "INSERT",
+            "A roadworthiness test is read off its own car.",
+            _of_another_car(reading_id="vehicles_odometerreading"),
+        ),
+    )
+
+
+def _issued() -> None:
+    """A numbered print stays as it was issued; its text can be erased once, and not altered otherwise."""
+    append_only("vehicles_issuedprint", "A print that was issued is frozen: issue the next revision.")
+    guard(
+        Guard(
+            "vehicles_issuedtext_only_erasing",
+            "vehicles_issuedtext",
+            "UPDATE",
+            "The text of an issued print can only be erased.",
+            "NEW.erased_at IS NULL OR OLD.erased_at IS NOT NULL OR NEW.pdf IS NOT NULL OR NEW.data <> ''"
+            " OR NEW.print_id IS DISTINCT FROM OLD.print_id",
+        ),
+        Guard(
+            "vehicles_issuedtext_no_delete",
+            "vehicles_issuedtext",
+            "DELETE",
+            "A print that was issued is frozen.",
+        ),
+        Guard(
+            "vehicles_issuedprint_of_this_cars_survey",
+            "vehicles_issuedprint",
+            "INSERT",
+            "A print is of a survey of its own car.",
+            _of_another_car(survey_id="vehicles_survey"),
+        ),
+    )
+    frozen("vehicles_issuedprint", "vehicles_issuedtext")
+
+
+def _shares() -> None:
+    """A share link stays as it was made and is ended once; its openings are only counted up."""
+    from vehicles.audience import Shows
+
+    # Both databases write a list of words the same way as text.
+    left = "CAST(NEW.shows AS TEXT)"
+    for what in Shows:
+        left = f"REPLACE({left}, '\"{what.value}\"', '')"
+    left = f"REPLACE(REPLACE({left}, ',', ''), ' ', '')"
+    work = f"REPLACE(CAST(NEW.shows AS TEXT), '\"{Shows.WORK.value}\"', '') = CAST(NEW.shows AS TEXT)"
+    made = ("vehicle_id", "token_hash", "label", "since", "until", "days", "valid_until", "made_for_id")
+    guard(
+        Guard(
+            "vehicles_share_shows_what_is_known",
+            "vehicles_share",
+            "INSERT",
+            "A share link shows kinds of things that are known, the work among them.",
+            f"{left} <> '[]' OR {work}",
+        ),
+        Guard(
+            "vehicles_share_as_made",
+            "vehicles_share",
+            "UPDATE",
+            "A share link is never altered: end it, and make another one.",
+            _changed(*made, *_MADE)
+            + " OR CAST(NEW.shows AS TEXT) <> CAST(OLD.shows AS TEXT) OR OLD.revoked_at IS NOT NULL",
+        ),
+        Guard(
+            "vehicles_shareopening_counts_up",
+            "vehicles_shareopening",
+            "UPDATE",
+            "That a link was opened is never altered, only counted.",
+            _changed("share_id", "hour", "what", "opened_on", "device", "first_at")
+            + " OR NEW.count <= OLD.count OR NEW.last_at < OLD.last_at",
+        ),
+        Guard(
+            "vehicles_shareopening_no_delete",
+            "vehicles_shareopening",
+            "DELETE",
+            "That a link was opened is never deleted.",
+        ),
+    )
+    # No words, though they are text: a name of few letters may stand in them by chance.
+    frozen_texts("vehicles_share", "token_hash")
+    frozen_texts("vehicles_shareopening", "device")

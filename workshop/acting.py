@@ -140,6 +140,18 @@ def names(may: May | None = None) -> frozenset[str]:
     return frozenset(name for name, needed in _names.items() if may in (None, needed))
 
 
+_at_end: list[Callable[[], None]] = []
+
+
+def at_end(function: Callable[[], None]) -> None:
+    """Call this inside the transaction of every act that nobody else began, when its records are written.
+
+    What it writes is committed or rolled back with them. Before the log, whose head all acts queue for.
+    """
+    if function not in _at_end:
+        _at_end.append(function)
+
+
 def act(may: May) -> Callable[[Callable], Callable]:
     """Make a keyword-only function with `by: By` an act that only people with this right may perform."""
 
@@ -175,6 +187,8 @@ def act(may: May) -> Callable[[Callable], Callable]:
                     submission.save(update_fields=["answer_kind", "answer_id"])
                 if not running.noted:
                     raise RuntimeError(f"{name} noted nothing: every act stands in the event log")
+                for finish in _at_end:
+                    finish()
                 log.append(by, _with_changed(running))
             return answer
 

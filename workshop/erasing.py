@@ -26,7 +26,12 @@ from workshop.models import Erasing, Event, EventDetail, Person, RoleHeld, SignI
 INSTEAD = "(…)"
 LEAST = 4  # letters of a word that is looked for in other people's texts
 # Names of those who work here stand on what they did; who signs in is told apart by hand.
-_APART = (Erasing, Event, EventDetail, Person, RoleHeld, Session, SignInTry)
+_APART = {Erasing, Event, EventDetail, Person, RoleHeld, Session, SignInTry}
+
+
+def apart(*models_: type[models.Model]) -> None:
+    """Leave these tables alone: they only copy others, and follow when these change."""
+    _APART.update(models_)
 
 
 @dataclass(frozen=True)

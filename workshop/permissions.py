@@ -36,6 +36,7 @@ class May(StrEnum):
     # vehicles
     EDIT_VEHICLE = "write down what a car is"
     EDIT_KEEPERS = "write down keepers and owners"
+    SHARE = "make and end links to a car's history"
     RECORD_ODOMETER = "record an odometer reading"
     REPLACE_INSTRUMENT = "record an instrument replacement"
     SURVEY = "survey a car and record its parts"
@@ -47,6 +48,8 @@ class May(StrEnum):
     END_FAULT = "end a fault"
     OUTSTANDING = "raise or end an outstanding item"
     TELL_OWNER = "record what the owner was told"
+    RECORD_DUE = "record services and roadworthiness tests"
+    OWN_DUE = "have a calendar address of your own"
     # photos and documents
     SEE_FILES = "see a car's photos and documents"
     ADD_FILES = "add photos and documents"
@@ -83,12 +86,15 @@ class May(StrEnum):
     CALL_READY = "call a car ready"
     HAND_OVER = "hand a car over"
     READ_SHEET = "read a handover sheet"
+    ISSUE_PRINT = "issue a numbered print"
     REVISE_SHEET = "issue a corrected sheet"
     # the house
     REVOKE_DEVICE = "revoke a device"
     EDIT_PEOPLE = "change people and their roles"
     EDIT_SHOP = "change the shop's settings"
     ERASE = "erase personal words"
+    TAKE_IN = "take in records from elsewhere"
+    TAKE_ALONG = "hand out everything about a car"
     EMERGENCY = "use the emergency pages"
 
 
@@ -99,6 +105,7 @@ TABLE: dict[May, frozenset[Role]] = {
     May.SEE_LOG: _LEADS,
     May.EDIT_VEHICLE: STAFF,
     May.EDIT_KEEPERS: _DESK,
+    May.SHARE: _DESK | {Role.VEHICLE_OWNER},
     May.RECORD_ODOMETER: STAFF,
     May.REPLACE_INSTRUMENT: _HANDS,
     May.SURVEY: _HANDS,
@@ -110,6 +117,8 @@ TABLE: dict[May, frozenset[Role]] = {
     May.END_FAULT: _HANDS,
     May.OUTSTANDING: _HANDS,
     May.TELL_OWNER: STAFF,
+    May.RECORD_DUE: STAFF,
+    May.OWN_DUE: STAFF | {Role.VEHICLE_OWNER},
     May.SEE_FILES: STAFF | {Role.VEHICLE_OWNER},
     May.ADD_FILES: STAFF,
     May.SET_FILES_ASIDE: _LEADS,
@@ -141,12 +150,15 @@ TABLE: dict[May, frozenset[Role]] = {
     May.WAIVE: _LEADS,
     May.CALL_READY: _LEADS,
     May.HAND_OVER: _LEADS,
+    May.ISSUE_PRINT: STAFF,
     May.READ_SHEET: STAFF | {Role.VEHICLE_OWNER},
     May.REVISE_SHEET: _LEADS,
     May.REVOKE_DEVICE: _LEADS,
     May.EDIT_PEOPLE: _OWNER,
     May.EDIT_SHOP: _OWNER,
     May.ERASE: _OWNER,
+    May.TAKE_IN: _LEADS,
+    May.TAKE_ALONG: _DESK,
     May.EMERGENCY: _OWNER,
 }
 

@@ -30,17 +30,43 @@ class Guard:
     condition: str = ""
 
 
+@dataclass(frozen=True)
+class Watch:
+    """After each INSERT, UPDATE (of one of `columns`) and DELETE on `table`, write into `into` what was written.
+
+    `into` has the columns kind, record, new: this table's label, the record's key as text, whether it was inserted.
+    The key of `table` is the column id. Unlike a guard it refuses nothing.
+    """
+
+    table: str
+    kind: str
+    columns: tuple[str, ...]
+    into: str
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(f"{self.table}_watch_{when}" for when in ("insert", "update", "delete"))
+
+
 _guards: dict[str, Guard] = {}
+_watches: dict[str, Watch] = {}
 # Tables whose texts a hash is taken of: not even an erasure alters a letter there.
 _frozen: set[str] = set()
 # Single columns of that kind, in tables whose other texts a person may be erased from.
 _frozen_texts: set[tuple[str, str]] = set()
+# Tables whose records may go again with the submission that brought them, as long as nothing else hangs on them.
+_undone: set[str] = set()
 
 
 def guard(*guards: Guard) -> None:
     """Register guards: each app does so in its `ready()`."""
     for item in guards:
         _guards[item.name] = item
+
+
+def watch(item: Watch) -> None:
+    """Register a watch: one of a table."""
+    _watches[item.table] = item
 
 
 def append_only(table: str, message: str) -> None:
@@ -55,6 +81,11 @@ def never_deleted(table: str, message: str) -> None:
     """Refuse DELETE, unless the table has a guard of its own for it."""
     if (name := f"{table}_no_delete") not in _guards:
         guard(Guard(name, table, "DELETE", message))
+
+
+def may_be_undone(*tables: str) -> None:
+    """Records here may be deleted by the act that undoes the very submission they came with (see `Undoing`)."""
+    _undone.update(tables)
 
 
 def frozen(*tables: str) -> None:
@@ -105,7 +136,7 @@ def _only_erasing(table: str) -> str:
 
 
 def expected() -> set[str]:
-    return set(_guards)
+    return set(_guards) | {name for item in _watches.values() for name in item.names}
 
 
 def installed(connection=default_connection) -> set[str]:
@@ -124,6 +155,8 @@ def install(connection=default_connection) -> None:
         for item in _guards.values():
             for statement in _create(item, connection.vendor):
                 cursor.execute(statement)
+        for statement in _create_watches(connection.vendor):
+            cursor.execute(statement)
 
 
 def remove(connection=default_connection) -> None:
@@ -155,6 +188,9 @@ def lifted(connection=default_connection):
 
 def _condition(item: Guard) -> str:
     """When to refuse; "" is always."""
+    if item.operation == "DELETE" and item.table in _undone:
+        undoing = 'EXISTS (SELECT 1 FROM workshop_undoing u WHERE u.key = OLD."key")'
+        return f"({item.condition or '1 = 1'}) AND NOT ({undoing})"
     erasing = _only_erasing(item.table) if item.operation == "UPDATE" else ""
     if not erasing:
         return item.condition
@@ -188,3 +224,40 @@ def _create(item: Guard, vendor: str) -> list[str]:
             f'FOR EACH STATEMENT EXECUTE FUNCTION "{item.name}_f"()',
         ]
     return statements
+
+
+def _create_watches(vendor: str) -> list[str]:
+    statements = [statement for item in _watches.values() for statement in _create_watch(item, vendor)]
+    if vendor == "sqlite":
+        return statements
+    # One function for every table: PostgreSQL keeps a plan for each that it runs for. All of it in one round trip.
+    functions = [
+        f'CREATE OR REPLACE FUNCTION "{into}_watch_f"() RETURNS trigger LANGUAGE plpgsql AS $watch$ BEGIN '
+        f"IF TG_OP = 'DELETE' THEN "
+        f'INSERT INTO "{into}" (kind, record, new) VALUES (TG_ARGV[0], OLD.id::text, false); '
+        f'ELSE INSERT INTO "{into}" (kind, record, new) VALUES (TG_ARGV[0], NEW.id::text, '
+        f"TG_OP = 'INSERT'); END IF; RETURN NULL; END $watch$"
+        for into in sorted({item.into for item in _watches.values()})
+    ]
+    return ["; ".join([*functions, *statements])] if statements else []
+
+
+def _create_watch(item: Watch, vendor: str) -> list[str]:
+    columns = ", ".join(f'"{column}"' for column in item.columns)
+    inserted, updated, deleted = item.names
+    cases = (
+        (inserted, "INSERT", "NEW", "TRUE"),
+        (updated, f"UPDATE OF {columns}", "NEW", "FALSE"),
+        (deleted, "DELETE", "OLD", "FALSE"),
+    )
+    if vendor == "sqlite":
+        return [
+            f'CREATE TRIGGER "{name}" AFTER {event} ON "{item.table}" FOR EACH ROW BEGIN '
+            f"INSERT INTO \"{item.into}\" (kind, record, new) VALUES ('{item.kind}', {row}.id, {new}); END"
+            for name, event, row, new in cases
+        ]
+    return [
+        f'CREATE TRIGGER "{name}" AFTER {event} ON "{item.table}" FOR EACH ROW '
+        f"EXECUTE FUNCTION \"{item.into}_watch_f\"('{item.kind}')"
+        for name, event, _, _ in cases
+    ]

@@ -33,15 +33,18 @@ class JobQuerySet(models.QuerySet):
         ).distinct()
 
     def in_the_building(self) -> JobQuerySet:
-        return self.filter(state__in=IN_THE_BUILDING)
+        return self.filter(state__in=IN_THE_BUILDING, origin="")
 
     def open(self) -> JobQuerySet:
-        return self.exclude(state__in=CLOSED)
+        """What is to be done here: a job taken in from another workshop is that one's, however it stands."""
+        return self.filter(origin="").exclude(state__in=CLOSED)
 
 
 class Job(Record, Versioned):
     """One visit of one car for one payer. Two jobs may be open on one car; the gate is the car's."""
 
+    # The workshop whose job it was, where it came with an archive; empty for our own.
+    origin = models.CharField("job of", max_length=60, blank=True, editable=False)
     year = models.PositiveSmallIntegerField(editable=False)
     serial = models.PositiveIntegerField(editable=False)
     vehicle = models.ForeignKey("vehicles.Vehicle", on_delete=models.PROTECT, related_name="jobs")
@@ -106,7 +109,7 @@ class Job(Record, Versioned):
         ordering = ["-year", "-serial"]
         constraints = [
             *Record.Meta.constraints,
-            models.UniqueConstraint(fields=["year", "serial"], name="job_number_is_unique"),
+            models.UniqueConstraint(fields=["origin", "year", "serial"], name="job_number_is_unique"),
             models.CheckConstraint(condition=one_of("state", JobState), name="job_state_is_known"),
             models.CheckConstraint(
                 condition=one_of("waiting_for", WaitingFor, blank=True), name="job_waits_for_known"
@@ -154,11 +157,11 @@ class Job(Record, Versioned):
 
     @property
     def number(self) -> str:
-        return f"{self.year}-{self.serial:04d}"
+        return f"{self.origin} {self.year}-{self.serial:04d}".lstrip()
 
     @property
     def is_closed(self) -> bool:
-        return JobState(self.state).closed
+        return bool(self.origin) or JobState(self.state).closed
 
     def get_absolute_url(self) -> str:
         return reverse("jobs:job", args=[self.pk])

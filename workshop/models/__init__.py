@@ -1,6 +1,7 @@
 from workshop.models.base import Record, Versioned
 from workshop.models.erasing import Erasing
 from workshop.models.events import Event, EventDetail, LogHead, Submission
+from workshop.models.passes import OneTimePass, PassEnd, PassWay
 from workshop.models.people import (
     Competence,
     CompetenceKind,
@@ -13,6 +14,7 @@ from workshop.models.people import (
 )
 from workshop.models.shop import Counter, Shop
 from workshop.models.tools import Calibration, ToolFailure, TorqueTool
+from workshop.models.undoing import Undoing
 
 __all__ = [
     "Calibration",
@@ -24,6 +26,9 @@ __all__ = [
     "Event",
     "EventDetail",
     "LogHead",
+    "OneTimePass",
+    "PassEnd",
+    "PassWay",
     "Person",
     "PinLock",
     "Record",
@@ -34,5 +39,6 @@ __all__ = [
     "ToolFailure",
     "TorqueTool",
     "TriedWith",
+    "Undoing",
     "Versioned",
 ]

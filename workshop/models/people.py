@@ -216,6 +216,9 @@ class Device(models.Model):
 class TriedWith(models.TextChoices):
     PASSWORD = "password", "Password"
     PIN = "pin", "PIN"
+    # Without a name: `sign_in_name` and `device_ref` hold keyed hashes (workshop.pass_tries).
+    CODE = "code", "One-time code"
+    LINK = "link", "Asking for a one-time link"
 
 
 class SignInTry(models.Model):
