@@ -7,11 +7,13 @@ what the page draws with the folder.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from decimal import Decimal
 from types import SimpleNamespace
 from typing import Any
 
 from workshop.engineering.declare import INFORMS, LOCAL_APPROVAL
+from workshop.engineering.odometer import InstrumentSpan, Reading, true_distance
 from workshop.engineering.plot import Axis, Band, Line, Mark, Plot
 from workshop.templatetags.plots import in_template
 
@@ -53,6 +55,37 @@ _MANY = Plot(
     tuple(Line(f"gear {n}{words}", ((0, 0), (7000, 40 * n * part)), style) for n in range(1, 6)
           for words, part, style in (("", 0.9, "this"), (", factory", 1, "factory"))),
 )  # fmt: skip
+
+_AMOUNTS = Plot(
+    "specimen-amounts", "Cost by year", Axis("Year", 2019.5, 2023.5, ((2021, "2021"), (2023, "2023"))),
+    Axis("Cost, EUR", 0, 900), "The most in 2021.",
+    bands=tuple(Band(label, ((x - 0.3, low), (x + 0.3, low)), ((x - 0.3, high), (x + 0.3, high)), pattern)
+                for x, low, high, pattern, label in (
+                    (2020, 0, 300, "cross", "crossed"), (2021, 0, 500, "solid", "by this shop"),
+                    (2021, 500, 800, "slant", "past work"), (2023, 0, 200, "plain", "plain"))),
+    marks=tuple(Mark("", (2020.5 + n / 2, 700), shape, shape) for n, shape in
+                enumerate(("diamond", "triangle", "square", "cross", "bar"))),
+    head=("Year", "Cost, EUR"), rows=(("2020", "300.00"), ("2021", "800.00"), ("2023", "200.00")),
+)  # fmt: skip
+
+_TRUE = true_distance(
+    [InstrumentSpan("mi", Decimal(0), Decimal(84210)), InstrumentSpan("km", Decimal(7), Decimal(12345))]
+)
+_NOT_KNOWN = true_distance(
+    [
+        InstrumentSpan(
+            "mi",
+            None,
+            None,
+            (
+                Reading(date(2024, 2, 3), Decimal(92010)),
+                Reading(date(2025, 2, 3), Decimal(91040)),
+                Reading(date(2026, 2, 3), Decimal(92040)),
+            ),
+        )
+    ]
+)
+_READING = {"figure": 92040, "instrument": {"get_unit_display": "mi"}, "read_at": _AT}
 
 _RESULT = {
     "name": "Rear share of the brake force", "version": 1, "odd": True,
@@ -107,6 +140,9 @@ SPECIMENS = (
     one("_odometer", "true distance", reading="182400", unit="km", flag="true distance over two instruments"),
     one("_odometer", "not known", reading="", unit="km", flag="true distance not known before 3 Feb 2025"),
     one("_odometer", "not readable", reading="", unit="km", flag="display dark, battery flat"),
+    one("_distance", "known over two instruments", truth=_TRUE, reading=_READING),
+    one("_distance", "not known before a day, and a reading that was lower", truth=_NOT_KNOWN, big=True, reading=_READING),
+    one("_distance", "on paper", truth=_TRUE, paper=True),
     one("_blockers", "something in the way", blockers=_BLOCKERS),
     one("_blockers", "nothing in the way", blockers=None, title="Nothing in the way"),
     one("_empty", "with the way out", sentence="No measurements on this job.", url="#words", link="Measure something"),
@@ -131,6 +167,7 @@ SPECIMENS = (
         local_approval=LOCAL_APPROVAL),
     one("_plot", "two cars, a limit, a band, a mark, with its table", **in_template(_PLOT)),
     one("_plot", "more lines than there is room for words: letters, with their key", **in_template(_MANY)),
+    one("_plot", "amounts told apart by patterns, and marks by shapes", **in_template(_AMOUNTS)),
 )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from workshop.engineering.plot import Axis, Band, Line, Mark, Plot
-from workshop.engineering.plot_cutting import clipped, cut, height_at, segment
+from workshop.engineering.plot_cutting import clipped, cut, height_at, segment, slanted
 from workshop.engineering.plot_drawing import STYLES, WIDTH, Drawn, Scale, drawn, sound, ticks
 from workshop.engineering.plot_labels import Box, Room, along, text_width, wrapped
 
@@ -275,3 +275,98 @@ def test_where_no_nice_step_gives_two_ticks_the_ends_are_named():
 def test_an_axis_to_the_largest_floats_is_drawn_by_its_points():
     found = drawn(Plot("p", "P", Axis("x", 0, 1), Axis("y", -1.7976931348623157e308, 1e292), "Nothing."))
     assert len(found.up) >= 2
+
+
+# --- amounts, signs and given ticks -----------------------------------------------------------------------------
+
+
+def column(left, right, top, pattern="slant", label="this shop"):
+    return Band(label, ((left, 0), (right, 0)), ((left, top), (right, top)), pattern)
+
+
+def test_strokes_of_a_slanted_pattern_lie_in_their_shape_and_fill_it():
+    # By hand: a square of side 20; strokes at 45° that meet x + y = 7, 14, 21, 28, 35.
+    found = slanted([(0, 0), (20, 0), (20, 20), (0, 20)], 7, 1)
+    assert [sum(end) for _, end in found] == [7, 14, 21, 28, 35]
+    assert [a for a, _ in found] == [(0, 7), (0, 14), (1, 20), (8, 20), (15, 20)]
+    lengths = [math.hypot(b[0] - a[0], b[1] - a[1]) for a, b in found]
+    assert lengths == pytest.approx([math.sqrt(2) * side for side in (7, 14, 19, 12, 5)])
+    assert [b for _, b in slanted([(0, 0), (20, 0), (20, 20), (0, 20)], 7, -1)][-1] == (20, 6)
+    assert slanted([(0, 0), (20, 0)], 7, 1) == []
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 40), st.integers(0, 40)), min_size=3, max_size=8),
+    st.sampled_from([1, -1]),
+)
+def test_strokes_in_any_shape_are_inside_by_another_way_of_telling(corners, rise):
+    """Whether a point is inside: how often the shape's edge winds a ray, as numpy counts sign changes."""
+    import numpy as np
+
+    for (ax, ay), (bx, by) in slanted(corners, 7, rise):
+        assert (bx - ax) * -rise == pytest.approx(by - ay)
+        x, y = (ax + bx) / 2, (ay + by) / 2
+        shape = np.array([*corners, corners[0]], dtype=float)
+        # A ray along the stroke itself, a hair beside it, meets the edge an odd number of times.
+        along_it = shape[:, 0] + rise * shape[:, 1] - (x + rise * y) + 1e-7
+        cross = np.flatnonzero(np.diff(along_it < 0))
+        share = along_it[cross] / (along_it[cross] - along_it[cross + 1])
+        met = shape[cross, 0] + share * (shape[cross + 1, 0] - shape[cross, 0])
+        if bx - ax > 1e-3 and np.abs(met - x).min() > 1e-3:
+            assert (met > x).sum() % 2 == 1
+
+
+def test_columns_are_told_apart_by_patterns_that_are_explained_once():
+    of = drawn(
+        plot(
+            bands=(
+                column(0.1, 0.2, 30, "solid"),
+                column(0.3, 0.4, 50, "solid"),
+                column(0.3, 0.4, 20, "cross", "elsewhere"),
+                column(0.5, 0.6, 20, "plain", ""),
+                column(5, 6, 20, "slant", "gone"),
+            )
+        )
+    )
+    assert [(key.letter, key.label, key.pattern) for key in of.keys] == [
+        ("", "this shop", "solid"),
+        ("", "elsewhere", "cross"),
+    ]
+    assert [area.pattern for area in of.areas] == ["solid", "solid", "cross", "plain"]
+    assert [bool(area.slants) for area in of.areas] == [False, False, True, False]
+    assert not any(area.strokes for area in of.areas)
+    assert of.words == ()
+    assert of.outside == ("gone",)
+
+
+def test_a_mark_of_a_shape_says_once_what_it_means():
+    signs = (Mark("", (0.2, 10), "triangle", "lower"), Mark("here", (0.6, 20), "triangle", "lower"))
+    of = drawn(plot(marks=(*signs, Mark("", (0.3, 5)))))
+    assert [sign.shape for sign in of.signs] == ["triangle", "triangle"]
+    assert len(of.dots) == 1
+    assert [(key.label, key.shape) for key in of.keys] == [("lower", "triangle")]
+    assert [placed.lines for placed in of.words] == [("here",)]
+
+
+def test_given_ticks_stand_where_they_are_given():
+    axis = Axis("Year", 0, 100, ((-5, "1999"), (10, "2000"), (90, "2001")))
+    of = drawn(plot(x=axis))
+    assert [tick.label for tick in of.across] == ["2000", "2001"]
+    assert of.across[0].at == pytest.approx(of.frame.x + of.frame.width * 0.1)
+    assert ticks(sound(Axis("", 0, 1, ((3, "far"),)), ()), 5)[0] == (0, "0")
+
+
+def test_a_record_keeps_patterns_signs_and_ticks_and_says_nothing_of_them_where_there_are_none():
+    whole = plot(
+        x=Axis("Year", 0, 100, ((10, "2000"),)),
+        bands=(column(1, 2, 3), Band("b", ((0, 0),), ((0, 1),))),
+        marks=(Mark("m", (1, 2), "cross", "unread"), Mark("n", (3, 4))),
+        lines=(Line("gap", ((0, 1), (math.nan, math.nan), (2, 3))),),
+    )
+    again = Plot.from_record(whole.record())
+    assert (again.x, again.bands, again.marks) == (whole.x, whole.bands, whole.marks)
+    assert len(drawn(again).curves[0].dots) == 2
+    bare = plot(bands=(Band("b", ((0, 0),), ((0, 1),)),), marks=(Mark("n", (3, 4)),)).record()
+    assert set(bare["x"]) == {"label", "low", "high"}
+    assert set(bare["bands"][0]) == {"label", "lower", "upper"}
+    assert set(bare["marks"][0]) == {"label", "at"}

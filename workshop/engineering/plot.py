@@ -13,16 +13,23 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True)
 class Axis:
-    """`label` with the unit: "Deceleration, g". `low` and `high` in that unit."""
+    """`label` with the unit: "Deceleration, g". `low` and `high` in that unit.
+
+    `ticks`: values with their words, where round figures would say nothing (years); empty: they are worked out.
+    """
 
     label: str
     low: float
     high: float
+    ticks: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True)
 class Line:
-    """A curve. `style`: "this" (this car, strong), "factory" (dashed), "limit" (dotted), "ideal" (thin)."""
+    """A curve. `style`: "this" (this car, strong), "factory" (dashed), "limit" (dotted), "ideal" (thin).
+
+    A point that is no number breaks it: a gap is drawn as a gap.
+    """
 
     label: str
     points: tuple[Point, ...]
@@ -31,19 +38,29 @@ class Line:
 
 @dataclass(frozen=True)
 class Band:
-    """An area that is allowed or wanted, between two curves over the same x values."""
+    """An area between two curves over the same x values.
+
+    With the pattern "upright" it is what is allowed or wanted. The others fill an amount, a column or a stack ("solid",
+    "cross", "slant", "plain"): they have an edge, and are named once below the drawing.
+    """
 
     label: str
     lower: tuple[Point, ...]
     upper: tuple[Point, ...]
+    pattern: str = "upright"
 
 
 @dataclass(frozen=True)
 class Mark:
-    """One point with a word: a measured reading, where two curves cross."""
+    """One point with a word: a measured reading, where two curves cross.
+
+    `shape` in place of the dot: "diamond", "triangle", "square", "cross", "bar". What it `means` is said once below.
+    """
 
     label: str
     at: Point
+    shape: str = ""
+    means: str = ""
 
 
 @dataclass(frozen=True)
@@ -79,9 +96,14 @@ class Plot:
             ],
             "bands": [
                 {"label": one.label, "lower": points(one.lower), "upper": points(one.upper)}
+                | ({"pattern": one.pattern} if one.pattern != "upright" else {})
                 for one in self.bands
             ],
-            "marks": [{"label": one.label, "at": points((one.at,))[0]} for one in self.marks],
+            "marks": [
+                {"label": one.label, "at": points((one.at,))[0]}
+                | ({"shape": one.shape, "means": one.means} if one.shape else {})
+                for one in self.marks
+            ],
             "head": list(self.head),
             "rows": [list(row) for row in self.rows],
         }
@@ -94,18 +116,33 @@ class Plot:
         return cls(
             slug=data["slug"],
             title=data["title"],
-            x=Axis(data["x"]["label"], float(data["x"]["low"]), float(data["x"]["high"])),
-            y=Axis(data["y"]["label"], float(data["y"]["low"]), float(data["y"]["high"])),
+            x=_axis_of(data["x"]),
+            y=_axis_of(data["y"]),
             summary=data["summary"],
             lines=tuple(Line(one["label"], points(one["points"]), one["style"]) for one in data["lines"]),
             bands=tuple(
-                Band(one["label"], points(one["lower"]), points(one["upper"])) for one in data["bands"]
+                Band(
+                    one["label"],
+                    points(one["lower"]),
+                    points(one["upper"]),
+                    one.get("pattern", "upright"),
+                )
+                for one in data["bands"]
             ),
-            marks=tuple(Mark(one["label"], points([one["at"]])[0]) for one in data["marks"]),
+            marks=tuple(
+                Mark(one["label"], points([one["at"]])[0], one.get("shape", ""), one.get("means", ""))
+                for one in data["marks"]
+            ),
             head=tuple(data["head"]),
             rows=tuple(tuple(row) for row in data["rows"]),
         )
 
 
-def _axis(axis: Axis) -> dict[str, str]:
-    return {"label": axis.label, "low": f"{axis.low:.5g}", "high": f"{axis.high:.5g}"}
+def _axis(axis: Axis) -> dict[str, Any]:
+    said: dict[str, Any] = {"label": axis.label, "low": f"{axis.low:.5g}", "high": f"{axis.high:.5g}"}
+    return said | ({"ticks": [[f"{at:.5g}", words] for at, words in axis.ticks]} if axis.ticks else {})
+
+
+def _axis_of(data: dict[str, Any]) -> Axis:
+    given = tuple((float(at), words) for at, words in data.get("ticks", ()))
+    return Axis(data["label"], float(data["low"]), float(data["high"]), given)

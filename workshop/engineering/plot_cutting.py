@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
+from math import ceil, floor
 
 from workshop.engineering.plot import Point
 from workshop.engineering.plot_labels import Box
@@ -84,6 +85,33 @@ def cut(corners: Sequence[Point], frame: Box) -> list[Point]:
                 found.append(end)
         left = found
     return [_held(corner, frame) for corner in left]
+
+
+def slanted(outline: Sequence[Point], apart: float, rise: int) -> list[tuple[Point, Point]]:
+    """Strokes at 45° that fill a closed shape, this far apart: `rise` 1 or -1 is the way they lean.
+
+    Each is cut at the sides of the shape; a side counts its one end and not the other, so that no stroke runs on.
+    """
+    if len(outline) < 3:
+        return []
+    # Along the way x + rise·y is the same: the shape's own extent in it says where strokes are needed.
+    across = [x + rise * y for x, y in outline]
+    found: list[tuple[Point, Point]] = []
+    for n in range(ceil(min(across) / apart), floor(max(across) / apart) + 1):
+        place = n * apart
+        met: list[float] = []
+        for index, (x, y) in enumerate(outline):
+            from_x, from_y = outline[index - 1]
+            off, off_from = x + rise * y - place, from_x + rise * from_y - place
+            if (off < 0) != (off_from < 0):
+                met.append(from_x + (x - from_x) * off_from / (off_from - off))
+        met.sort()
+        found += [
+            ((start, rise * (place - start)), (end, rise * (place - end)))
+            for start, end in zip(met[::2], met[1::2], strict=True)
+            if end > start
+        ]
+    return found
 
 
 def written(points: Sequence[Point]) -> str:

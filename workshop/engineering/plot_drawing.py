@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import ceil, floor, isfinite, log10
 
 from workshop.engineering.plot import Axis, Plot, Point
-from workshop.engineering.plot_cutting import clipped, cut, extent, height_at, segment, written
+from workshop.engineering.plot_cutting import clipped, cut, extent, height_at, segment, slanted, written
 from workshop.engineering.plot_labels import APART, LEADING, Box, Placed, Room, along, text_width, wrapped
 
 WIDTH, PLOT_HEIGHT, TEXT = 320.0, 180.0, 13.0
@@ -53,19 +53,33 @@ class Curve:
 
 @dataclass(frozen=True)
 class Area:
-    """A band in the frame: its outline, and upright strokes that fill it also where no tint is printed."""
+    """A band in the frame: its outline, and strokes that fill it also where no tint is printed: upright ones, by
+    where they stand and between what, and slanted ones from one point to another."""
 
     outline: str
     strokes: tuple[tuple[float, float, float], ...]
+    pattern: str = "upright"
+    slants: tuple[tuple[Point, Point], ...] = ()
 
 
 @dataclass(frozen=True)
 class Key:
-    """Words for which there was no room in the drawing: `letter` stands there in their stead."""
+    """Words for which there was no room in the drawing: `letter` stands there in their stead. Or what a pattern or the
+    shape of a mark means."""
 
     letter: str
     label: str
     curve: Curve | None = None
+    pattern: str = ""
+    shape: str = ""
+
+
+@dataclass(frozen=True)
+class Sign:
+    """A mark of a shape of its own."""
+
+    shape: str
+    at: Point
 
 
 @dataclass(frozen=True)
@@ -85,6 +99,7 @@ class Drawn:
     words: tuple[Placed, ...]
     keys: tuple[Key, ...]
     outside: tuple[str, ...]
+    signs: tuple[Sign, ...] = ()
 
 
 def drawn(plot: Plot) -> Drawn:
@@ -112,8 +127,9 @@ def drawn(plot: Plot) -> Drawn:
         curves=tuple(inside.curves),
         dots=tuple(inside.dots),
         words=tuple(inside.words),
-        keys=tuple(inside.keys),
+        keys=(*inside.keys, *inside.legend),
         outside=tuple(inside.outside),
+        signs=tuple(inside.signs),
     )
 
 
@@ -138,11 +154,13 @@ def sound(axis: Axis, values: Iterable[float]) -> Axis:
     if high - low <= max(size * 1e-6, SMALLEST):
         room = size * 0.1 if size > SMALLEST else 1.0
         low, high = low - room, high + room
-    return Axis(axis.label, low, high)
+    return Axis(axis.label, low, high, axis.ticks)
 
 
 def ticks(axis: Axis, wanted: int) -> list[tuple[float, str]]:
-    """Values on an axis at a step of 1, 2 or 5 times a power of ten, with their words; two at least."""
+    """Values on an axis at a step of 1, 2 or 5 times a power of ten, with their words, two at least; or its own."""
+    if given := [(value, label) for value, label in axis.ticks if axis.low <= value <= axis.high]:
+        return given
     power = 10.0 ** floor(log10((axis.high - axis.low) / wanted))
     steps = (power / 2, power, 2 * power, 5 * power, 10 * power)
     step = next(step for step in steps if len(_multiples(step, axis)) <= wanted + 1)
@@ -215,7 +233,9 @@ class _Inside:
         self.curves: list[Curve] = []
         self.dots: list[Point] = []
         self.words: list[Placed] = []
+        self.signs: list[Sign] = []
         self.keys: list[Key] = []
+        self.legend: list[Key] = []
         self.outside: list[str] = []
 
     def fill(self, plot: Plot) -> None:
@@ -240,7 +260,11 @@ class _Inside:
             if at is None or segment(at, at, self.scale.frame) is None:
                 self.outside.append(mark.label)
                 continue
-            self.dots.append(at)
+            if mark.shape:
+                self.signs.append(Sign(mark.shape, at))
+                self._explain(Key("", mark.means, shape=mark.shape))
+            else:
+                self.dots.append(at)
             self.room.taken.append(Box(at[0] - DOT - 1, at[1] - DOT - 1, 2 * DOT + 2, 2 * DOT + 2))
             named_marks.append((mark.label, at))
         for label, at in named_marks:
@@ -248,8 +272,10 @@ class _Inside:
         for label, anchors, number in named_lines:
             self._name(label, anchors, number)
         for band in plot.bands:
-            middle = self._band(band.lower, band.upper)
-            if middle:
+            middle = self._band(band.lower, band.upper, band.pattern)
+            if middle and band.pattern != "upright":
+                self._explain(Key("", band.label, pattern=band.pattern))
+            elif middle:
                 self._name(band.label, middle)
             else:
                 self.outside.append(band.label)
@@ -267,7 +293,11 @@ class _Inside:
         if placed:
             self.words.append(placed)
 
-    def _band(self, lower: Sequence[Point], upper: Sequence[Point]) -> list[Point]:
+    def _explain(self, key: Key) -> None:
+        if key.label and key not in self.legend:
+            self.legend.append(key)
+
+    def _band(self, lower: Sequence[Point], upper: Sequence[Point], pattern: str) -> list[Point]:
         """Adds the band; answers points in its middle for its words, none where it is outside the frame."""
         frame = self.scale.frame
         low = [at for at in map(self.scale.at, lower) if at]
@@ -282,7 +312,10 @@ class _Inside:
                 if bottom - top > 0.5:
                     strokes.append((x, top, bottom))
         if len(outline) > 2:
-            self.areas.append(Area(written(outline), tuple(strokes)))
+            leans = {"cross": (1, -1), "slant": (1,)}.get(pattern, ())
+            slants = [one for rise in leans for one in slanted(outline, HATCH, rise)]
+            upright = tuple(strokes) if pattern == "upright" else ()
+            self.areas.append(Area(written(outline), upright, pattern, tuple(slants)))
         middle = [(x, (top + bottom) / 2) for x, top, bottom in strokes] or outline[:1]
         count = len(middle) - 1
         return [middle[round(count * share)] for share in (0.5, 0.3, 0.7, 0.1, 0.9)] if middle else []

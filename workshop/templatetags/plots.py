@@ -10,7 +10,7 @@ from typing import Any
 from django import template
 
 from workshop.engineering.plot import Plot
-from workshop.engineering.plot_drawing import TEXT, TICK, Curve, Drawn, drawn
+from workshop.engineering.plot_drawing import TEXT, TICK, Curve, Drawn, Key, drawn
 from workshop.engineering.plot_labels import Placed
 
 register = template.Library()
@@ -51,7 +51,9 @@ def _texts(of: Drawn) -> dict[str, Any]:
         "areas": [
             {
                 "outline": area.outline,
-                "hatch": "".join(f"M{_n(x)} {_n(y)}V{_n(to)}" for x, y, to in area.strokes),
+                "pattern": area.pattern,
+                "hatch": "".join(f"M{_n(x)} {_n(y)}V{_n(to)}" for x, y, to in area.strokes)
+                + "".join(f"M{_n(a[0])} {_n(a[1])}L{_n(b[0])} {_n(b[1])}" for a, b in area.slants),
             }
             for area in of.areas
         ],
@@ -60,13 +62,29 @@ def _texts(of: Drawn) -> dict[str, Any]:
             for curve in of.curves
         ],
         "dots": [(_n(x), _n(y)) for x, y in of.dots],
+        "signs": [{"shape": sign.shape, "d": sign_path(sign.shape, *sign.at)} for sign in of.signs],
         "words": [_words(each) for each in of.words],
-        "keys": [
-            {"letter": key.letter, "label": key.label, **(_pen(key.curve) if key.curve else {})}
-            for key in of.keys
-        ],
+        "keys": [_key(key) for key in of.keys],
         "outside": of.outside,
     }
+
+
+def sign_path(shape: str, x: float, y: float) -> str:
+    """A mark's shape round a point. They differ in outline, so that grey print tells them apart too."""
+    way = {
+        "diamond": "m0-5.5 5.5 5.5-5.5 5.5-5.5-5.5z",
+        "triangle": "m0-5.5 5.5 9.5h-11z",
+        "square": "m-4.2-4.2h8.4v8.4h-8.4z",
+        "cross": "m-4-4 8 8m0-8-8 8",
+        "bar": "m0-6v12m-4-12h8m-8 12h8",
+    }[shape]
+    return f"M{_n(x)} {_n(y)}{way}"
+
+
+def _key(key: Key) -> dict[str, Any]:
+    drawn_as = _pen(key.curve) if key.curve else {}
+    sign = {"shape": key.shape, "d": sign_path(key.shape, 8, 7)} if key.shape else {}
+    return {"letter": key.letter, "label": key.label, "pattern": key.pattern, **drawn_as, **sign}
 
 
 def _pen(curve: Curve) -> dict[str, str]:
