@@ -24,6 +24,8 @@ for _name in (
     "BEHIND_PROXY",
     "LOCAL_TLS",
     "EMERGENCY_ADMIN",
+    "MAIL_URL",
+    "MAIL_FROM",
 ):
     os.environ.pop(_name, None)
     os.environ.pop(f"{_name}_FILE", None)

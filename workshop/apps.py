@@ -42,6 +42,37 @@ class WorkshopConfig(AppConfig):
         )
         triggers.append_only("workshop_calibration", "A calibration is never altered: record another one.")
         triggers.append_only("workshop_toolfailure", "What happened to a tool is never altered.")
+        triggers.frozen_texts("workshop_onetimepass", "token_hash", "code_hash")
+        triggers.never_deleted("workshop_onetimepass", "A one-time pass is never deleted.")
+        triggers.guard(
+            triggers.Guard(
+                "workshop_onetimepass_only_ends",
+                "workshop_onetimepass",
+                "UPDATE",
+                "A one-time pass is never altered: it is used once, or ended once.",
+                "OLD.used_at IS NOT NULL AND (NEW.used_at IS DISTINCT FROM OLD.used_at"
+                " OR NEW.used_on_id IS DISTINCT FROM OLD.used_on_id)"
+                " OR OLD.voided_at IS NOT NULL AND (NEW.voided_at IS DISTINCT FROM OLD.voided_at"
+                " OR NEW.voided_because IS DISTINCT FROM OLD.voided_because"
+                " OR NEW.used_at IS DISTINCT FROM OLD.used_at)"
+                + "".join(
+                    f" OR NEW.{column} IS DISTINCT FROM OLD.{column}"
+                    for column in (
+                        "id",
+                        "person_id",
+                        "way",
+                        "token_hash",
+                        "code_hash",
+                        "expires_at",
+                        "key",
+                        "made_by_id",
+                        "made_at",
+                        "received_at",
+                        "device_id",
+                    )
+                ),
+            )
+        )
         pre_migrate.connect(before_migrate, dispatch_uid="workshop.before_migrate")
         post_migrate.connect(after_migrate, dispatch_uid="workshop.after_migrate")
 
@@ -57,13 +88,19 @@ def before_migrate(sender, using, plan=(), **_) -> None:
     triggers.remove(connections[using])
 
 
-def after_migrate(sender, using, **_) -> None:
-    """Once, after the last app: the rows that always exist, and the triggers that a migration may have dropped."""
+def is_last(sender: AppConfig) -> bool:
+    """Whether this is the last app that tells that it was migrated: what needs all tables is done then, once."""
     from django.apps import apps
-    from django.db import connections
 
     with_models = [config.label for config in apps.get_app_configs() if config.models_module is not None]
-    if sender.label != with_models[-1]:
+    return sender.label == with_models[-1]
+
+
+def after_migrate(sender, using, **_) -> None:
+    """Once, after the last app: the rows that always exist, and the triggers that a migration may have dropped."""
+    from django.db import connections
+
+    if not is_last(sender):
         return
     from workshop import triggers
     from workshop.models import LogHead, Shop

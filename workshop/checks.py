@@ -64,6 +64,24 @@ def site_address(app_configs, **kwargs):
 
 
 @register()
+def mail_server(app_configs, **kwargs):
+    """Nothing where the shop wants no e-mail; what is wrong, and how it is written, where it wants some."""
+    from workshop import mail
+
+    if not settings.MAIL_URL and not settings.MAIL_FROM:
+        return []
+    return [
+        Warning(
+            f"No e-mail can be sent: {problem}",
+            hint=f"Such as MAIL_URL={mail.EXAMPLE} and MAIL_FROM=shop@example.org; then try: manage.py mail_try ADDRESS",
+            id="workshop.W004",
+        )
+        for problem in (mail.server().wrong, mail.sender_problem())
+        if problem
+    ]
+
+
+@register()
 def own_certificate(app_configs, **kwargs):
     """When the certificate of `serve --tls` ends, and what is wrong with it; nothing where there never was one."""
     from workshop import trust

@@ -18,6 +18,7 @@ from workshop.saved import take_saved
 _NAV = [
     ("Floor", "jobs:floor", May.SEE_SHOP),
     ("Vehicles", "vehicles:vehicles", May.SEE_SHOP),
+    ("Due", "vehicles:due", May.SEE_SHOP),
     ("Procedures", "jobs:procedures", May.SEE_SHOP),
     ("Tools", "workshop:tools", May.SEE_SHOP),
     ("Shop", "workshop:shop", May.SEE_PEOPLE),

@@ -14,10 +14,10 @@ def device_of(request: HttpRequest) -> Device | None:
     return device if device and device.pk else None
 
 
-def take_on(request: HttpRequest) -> Device:
-    """The device, made when this browser has none yet. `remember` puts it into the answer."""
+def take_on(request: HttpRequest, whose: str = "") -> Device:
+    """The device, made when this browser has none yet. `remember` puts it into the answer. `whose` begins its name."""
     if (device := device_of(request)) is None:
-        device = request.device = Device.objects.create(name=_name_for(request))
+        device = request.device = Device.objects.create(name=_name_for(request, whose))
     # By this a revoked device's sessions are found and ended.
     request.session[SESSION_DEVICE] = str(device.pk)
     return device
@@ -36,9 +36,10 @@ def remember(request: HttpRequest, response: HttpResponse, device: Device) -> Ht
     return response
 
 
-def _name_for(request: HttpRequest) -> str:
+def _name_for(request: HttpRequest, whose: str) -> str:
     """A name that somebody can tell the device by, until they give it a better one."""
     agent = request.headers.get("User-Agent", "")
     kind = "Tablet or telephone" if "Mobile" in agent or "Tablet" in agent else "Desk computer"
+    kind = f"{whose} {kind.lower()}" if whose else kind
     alike = Device.objects.filter(name__startswith=kind).count()
     return f"{kind} {alike + 1}" if alike else kind

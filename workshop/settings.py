@@ -122,6 +122,11 @@ LOGOUT_REDIRECT_URL = "workshop:login"
 SIGN_IN_TRIES = 5
 SIGN_IN_LOCK_MINUTES = 15
 
+# The shop's mail server and the address that its e-mail comes from (workshop/mail.py). Read when something is sent;
+# a wrong one stops no start, but a check says what to do.
+MAIL_URL = env.env_text("MAIL_URL")
+MAIL_FROM = env.env_text("MAIL_FROM")
+
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = env.env_text("SHOP_TIME_ZONE") or "Europe/Berlin"
 USE_I18N = True
@@ -171,7 +176,10 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"no_tokens": {"()": "workshop.tokens.Masked"}},
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["no_tokens"]},
+    },
     "root": {"handlers": ["console"], "level": "INFO"},
     "loggers": {
         "fontTools": {"level": "WARNING"},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from datetime import date
 
 from django.contrib.auth.password_validation import validate_password
@@ -11,7 +12,8 @@ from django.utils.formats import date_format
 
 from workshop import log
 from workshop.acting import By, act, create, note, save_changes
-from workshop.models import Competence, CompetenceKind, Person, RoleHeld
+from workshop.acts import passes
+from workshop.models import Competence, CompetenceKind, PassEnd, Person, RoleHeld
 from workshop.permissions import May, Role
 
 
@@ -60,7 +62,7 @@ def check_password(password: str, person: Person | None = None) -> None:
         raise ValidationError({"password": refusal.messages}) from refusal
 
 
-def _build(name: str, sign_in_name: str, password: str, email: str) -> Person:
+def _build(name: str, sign_in_name: str, password: str | None, email: str) -> Person:
     check_sign_in_name(sign_in_name)
     person = Person(
         name=name.strip(),
@@ -68,12 +70,15 @@ def _build(name: str, sign_in_name: str, password: str, email: str) -> Person:
         email=email,
         initials="".join(word[0] for word in name.split()[:3]).upper(),
     )
+    if password is None:
+        person.set_unusable_password()
+        return person
     check_password(password, person)
     person.set_password(password)
     return person
 
 
-def _add(*, name: str, sign_in_name: str, password: str, roles: list[str], email: str) -> Person:
+def _add(*, name: str, sign_in_name: str, password: str | None, roles: list[str], email: str) -> Person:
     if not roles:
         raise ValidationError(
             {"roles": "Choose at least one role: without one this person could open nothing."}
@@ -89,8 +94,16 @@ def _add(*, name: str, sign_in_name: str, password: str, roles: list[str], email
 
 
 @act(May.EDIT_KEEPERS)
-def add_vehicle_owner(*, by: By, name: str, sign_in_name: str, password: str, email: str = "") -> Person:
-    """Let the keeper of a car sign in: a person with the vehicle owner's role alone."""
+def add_vehicle_owner(
+    *, by: By, name: str, sign_in_name: str = "", password: str | None = None, email: str = ""
+) -> Person:
+    """Let the keeper of a car sign in: a person with the vehicle owner's role alone.
+
+    Without a password they get in by one-time links and codes only, and their name to sign in with is one that nobody
+    has to know.
+    """
+    if password is None:
+        sign_in_name = f"owner-{secrets.token_hex(6)}"
     return _add(
         name=name, sign_in_name=sign_in_name, password=password, roles=[Role.VEHICLE_OWNER], email=email
     )
@@ -119,6 +132,9 @@ def change_person(
             RoleHeld(person=person, role=Role(role)) for role in wanted if role not in before
         )
     facts = {"roles": [before, wanted], "changed": sorted(changes), "is_active": is_active}
+    if not is_active and "is_active" in changes:
+        # Let in again later, they begin with a new link and a new session.
+        facts |= passes.end_all(person, PassEnd.CLOSED)
     note(person, facts=facts, words={"name": name, "email": email})
     return person
 

@@ -23,7 +23,7 @@ from workshop.middleware import way_in
 from workshop.models import Device, Person, Shop
 from workshop.pages import act_page, may, public
 from workshop.permissions import May
-from workshop.views import copies, devices, log, people, queue, styles, tablet, tools, trust
+from workshop.views import copies, devices, log, passes, people, queue, styles, tablet, tools, trust
 
 # ---------------------------------------------------------------------------------------------- signing in
 
@@ -118,4 +118,5 @@ urlpatterns = [
     *tools.urlpatterns,
     *trust.urlpatterns,
     *queue.urlpatterns,
+    *passes.urlpatterns,
 ]
