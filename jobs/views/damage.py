@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -11,16 +9,14 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import path, reverse
-from django.utils import timezone
 from django.utils.http import urlencode
 
 from jobs import damages as reads
 from jobs import sections
 from jobs.acts import damage as acts
 from jobs.forms import damage as forms
-from jobs.models import Damage, Job, JobState, Settled
+from jobs.models import Damage, Job, JobState
 from jobs.views.job import about, visible_job
-from vehicles.account import Chapter, add_teller
 from vehicles.models import Vehicle
 from vehicles.panels import HeadNote, add_head_note
 from workshop.pages import act_page, may
@@ -180,27 +176,8 @@ def _head_note(request: HttpRequest, vehicle: Vehicle) -> dict[str, Any] | None:
     )
 
 
-def _account(request: HttpRequest, car: Vehicle, since: date) -> Iterator[Chapter]:
-    """For the car's owner, from the moment it is written down: three queries for any number.
-
-    What was said to whom, and what was agreed, is told to those only who had the car then.
-    """
-    for row in reads.rows().filter(vehicle=car).exclude(settled=Settled.THERE_BEFORE):
-        yield Chapter(
-            row.made_at,
-            "jobs/_account_damage.html",
-            {
-                "damage": row,
-                "told": [each for each in row.tellings.all() if timezone.localdate(each.made_at) >= since],
-                "theirs": bool(row.settled_at and timezone.localdate(row.settled_at) >= since),
-            },
-            first=not row.settled,
-        )
-
-
 sections.add_section(1, "damage", "jobs/_damages.html", _section)
 sections.add_section(90, "damage-add", "jobs/_damage_add.html", _side, side=True)
-add_teller("damage", _account)
 add_head_note(HeadNote(8, "damage", "jobs/_damages.html", _head_note))
 
 _D = "damage/<uuid:damage_id>/"

@@ -19,6 +19,7 @@ from jobs.forms import work as forms
 from jobs.models import Job, WorkLine
 from jobs.models.work import LineKind
 from jobs.views.job import about, visible_job
+from vehicles.audience import Audience, NotTheirs
 from vehicles.models import Severity
 from vehicles.models.fault import Reproduced
 from vehicles.people import authorisers_of
@@ -251,6 +252,12 @@ def own_answer(request: HttpRequest, line_id: UUID) -> HttpResponse:
     )
     if found.dropped_because or found.job.is_closed or found.amount is None:
         raise Http404("nothing to answer")
+    try:
+        audience = Audience.of_owner(request.user, found.job.vehicle)
+    except NotTheirs as error:
+        raise Http404("not their own car") from error
+    # What was answered before the car was theirs is of who had it then.
+    given = [row for row in found.answers.select_related("by") if audience.hears(row.answered_at)]
     return act_page(
         request,
         form_class=forms.OwnAnswerForm,
@@ -265,7 +272,8 @@ def own_answer(request: HttpRequest, line_id: UUID) -> HttpResponse:
         template="jobs/own_answer.html",
         context={
             "currency": currency(),
-            "answers": found.answers.select_related("by"),
+            "answers": given,
+            "agreed": found.authorised_amount if given and found.above_authority else None,
             "faults": found.faults.order_by("order"),
             "kicker": found.job.vehicle.name,
         },

@@ -1,30 +1,27 @@
-"""The vehicle owner's own pages: to read; what is answered there is answered on the pages of the work lines."""
+"""The vehicle owner's own pages: the account of a car, what is said there of an outstanding item, and its preview.
+
+What is answered to an estimate is answered on the pages of the work lines.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import date
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.urls import path
-from django.utils import timezone
-from django.utils.formats import date_format
+from django.urls import path, reverse
 
-from vehicles import account, odometer, outstanding
-from vehicles.models import OutstandingItem, Severity, Telling, Vehicle, VehicleKeeper
+from vehicles import account, shares
+from vehicles.account_open import SEVERITY_WORDS, told_words
+from vehicles.acts import acknowledge as acts
+from vehicles.audience import Audience, NotTheirs
+from vehicles.forms.acknowledge import AcknowledgeForm
+from vehicles.models import OutstandingItem, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
-from workshop.pages import may
+from vehicles.panels import Action, add_action
+from vehicles.views.vehicle import visible_vehicle
+from workshop.pages import act_page, may
 from workshop.permissions import May
-
-# After Directive 2014/45/EU, Art. 7, in short; "advice" is the shop's own.
-SEVERITY_WORDS = (
-    ("Dangerous", "an immediate risk to people on the road"),
-    ("Major", "may put people at risk or harm the environment"),
-    ("Minor", "no significant effect on safety"),
-    ("Advice", "no defect, but good to know"),
-)
 
 
 @may(May.SEE_OWN_CARS)
@@ -37,42 +34,53 @@ def my_cars(request: HttpRequest) -> HttpResponse:
 def my_car(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     """What must be known first, what the workshop asks, what is outstanding and how soon it matters, what was done."""
     car = get_object_or_404(_own_cars(request).prefetch_related("registrations"), pk=vehicle_id)
-    since = _holder_since(request, car)
-    items = outstanding.open_items(car, timezone.localdate())
-    dangerous = [item for item in items if item.severity == Severity.DANGEROUS]
-    first = [*account.first_words(car), *_dangers(dangerous, since)]
-    asked = [
-        line
-        for job in car.jobs.open().prefetch_related("lines")
-        for line in job.lines.all()
-        if line.is_open and line.amount is not None and (not line.answer or line.above_authority)
-    ]
-    context = {
-        "vehicle": car,
-        "first": first,
-        "severity_words": SEVERITY_WORDS,
-        "dangerous": bool(dangerous),
-        "left": account.leavings(car, since) if dangerous else [],
-        "asked": asked,
-        "open_faults": car.faults.without_end().count(),
-        "items": items,
-        "chapters": account.account(request, car, since),
-        "truth": odometer.truth(car),
-        "latest": odometer.latest_reading(car),
-    }
-    return render(request, "vehicles/my_car.html", context)
+    try:
+        audience = Audience.of_owner(request.user, car)
+    except NotTheirs as error:
+        raise Http404 from error
+    page = account.context(audience, car, page_asked(request))
+    return render(request, "vehicles/my_car.html", {**page, "vehicle": car, **shares.few(request.user, car)})
 
 
-def _dangers(items: list[OutstandingItem], since: date) -> Iterator[account.Word]:
-    """What is dangerous, by when, and what the workshop last said of it in the reader's own time: one query."""
-    told: dict[UUID, Telling] = {}
-    if items:
-        rows = Telling.objects.filter(item__in=items).order_by("made_at")
-        told = {row.item_id: row for row in rows if timezone.localdate(row.made_at) >= since}
-    for item in items:
-        last = told.get(item.pk)
-        said = f"{date_format(timezone.localtime(last.made_at), 'j F Y')}: “{last.told}”" if last else ""
-        yield account.Word(item.title, item.detail, item.severity, item.due.words, said)
+@may(May.SEE_SHOP)
+def owner_view(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
+    """The account as the car's holder of today sees it, for the counter: nothing can be answered there."""
+    car = visible_vehicle(request, vehicle_id)
+    context = account.context(Audience.of_holder(car), car, page_asked(request))
+    held = VehicleKeeper.objects.now().filter(vehicle=car, part__in=HOLDERS).exists()
+    return render(request, "vehicles/owner_view.html", {**context, "vehicle": car, "held": held})
+
+
+@may(May.ANSWER_OWN)
+def own_acknowledge(request: HttpRequest, item_id: UUID) -> HttpResponse:
+    """The owner says that they have read what is outstanding."""
+    item = get_object_or_404(
+        OutstandingItem.objects.open().select_related("vehicle").filter(vehicle__in=_own_cars(request)),
+        pk=item_id,
+    )
+    return act_page(
+        request,
+        form_class=AcknowledgeForm,
+        act=acts.acknowledge_own,
+        title="What is outstanding",
+        submit="I have read this",
+        fixed={"item": item},
+        initial={"seen_version": item.version},
+        done=f"{reverse('vehicles:my-car', args=[item.vehicle_id])}#outstanding",
+        said="Thank you: it is on record that you know of it. It stays outstanding until it is put right.",
+        template="vehicles/own_acknowledge.html",
+        context={
+            "kicker": item.vehicle.name,
+            "told": told_words(item),
+            "meaning": dict(SEVERITY_WORDS).get(item.get_severity_display(), ""),
+        },
+    )
+
+
+def page_asked(request: HttpRequest) -> int:
+    """The page of the account that the address names; the first where it names none."""
+    asked = request.GET.get("page", "1")
+    return int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 6 else 1
 
 
 def _own_cars(request: HttpRequest):
@@ -84,16 +92,11 @@ def _own_cars(request: HttpRequest):
     )
 
 
-def _holder_since(request: HttpRequest, car: Vehicle) -> date:
-    """From which day on the car is this person's; where no day is known, from when it was written down."""
-    rows = VehicleKeeper.objects.now().filter(vehicle=car, keeper__account=request.user, part__in=HOLDERS)
-    days = [row.from_on or timezone.localdate(row.made_at) for row in rows]
-    if not days:
-        raise Http404
-    return min(days)
-
+add_action(Action(80, "As the owner sees it", "vehicles:owner-view", May.SEE_SHOP))
 
 urlpatterns = [
     path("my-cars/", my_cars, name="my-cars"),
     path("my-cars/<uuid:vehicle_id>/", my_car, name="my-car"),
+    path("my-cars/items/<uuid:item_id>/read/", own_acknowledge, name="own-acknowledge"),
+    path("vehicles/<uuid:vehicle_id>/as-owner/", owner_view, name="owner-view"),
 ]
