@@ -250,6 +250,33 @@ def damages_settled(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
         )  # fmt: skip
 
 
+# Who did it, and the system, where a source has one: see `timeline.Source`.
+WAYS: dict[str, dict[str, str]] = {
+    "line-done": {"person": "technician"},
+    "line-refitted": {"person": "made_by", "system": "part_on__place__zone"},
+    "measurement": {"person": "made_by", "system": "place__zone"},
+    "job-road-test": {"person": "driver"},
+    "tag-lifted": {"person": "lifted_by"},
+    "isolation": {"person": "isolated_by"},
+    "isolation-over": {"person": "re_energised_by"},
+    "damage": {"person": "found_by"},
+    "damage-settled": {"person": "settled_by"},
+    **{
+        name: {"person": "made_by"}
+        for name in (
+            *(
+                "job-booked",
+                "job-checked-in",
+                "job-moved",
+                "job-final-check",
+                "job-waiver",
+                "job-handed-over",
+            ),
+            *("line-answer", "run-completed", "run-stopped", "run-second-check", "tag-set", "sheet"),
+        )
+    },
+}
+
 for name, kind, label, gather in (
     ("job-booked", "job", "Visits", booked),
     ("job-checked-in", "job", "Visits", checked_in),
@@ -273,4 +300,4 @@ for name, kind, label, gather in (
     ("damage", "damage", "Damage", damages),
     ("damage-settled", "damage", "Damage", damages_settled),
 ):
-    add_source(Source(name, kind, label, gather))
+    add_source(Source(name, kind, label, gather, **WAYS.get(name, {})))

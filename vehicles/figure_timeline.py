@@ -96,4 +96,4 @@ for name, gather in (
     ("data-sheet", sheets),
     ("data-sheet-changed", changed_on_the_sheet),
 ):
-    add_source(Source(name, KIND, LABEL, gather))
+    add_source(Source(name, KIND, LABEL, gather, person="made_by"))

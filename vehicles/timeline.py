@@ -93,9 +93,15 @@ class Window:
     until: datetime | None = None
     most: int | None = PER_PAGE
     source: str = ""
+    narrow: tuple[tuple[str, Any], ...] = ()
+
+    def few(self, rows: QuerySet) -> QuerySet:
+        """All rows of a source that has but a few, as far as they answer to what is asked."""
+        return rows.filter(**dict(self.narrow))
 
     def rows(self, rows: QuerySet, moment: str = "made_at") -> list:
         """The newest rows of this window by the column `moment`: one query, besides the rows' own prefetches."""
+        rows = self.few(rows)
         if self.since is not None:
             rows = rows.filter(**{f"{moment}__gte": self.since})
         if self.until is not None:
@@ -122,13 +128,24 @@ class Window:
 @dataclass(frozen=True)
 class Source:
     """`gather(vehicle, window)` answers entries, in any order, in a fixed number of queries: through `window.rows`, or all
-    there are where a car has but a few. `name` is unique; several sources may be of one kind.
+    there are where a car has but a few, through `window.few`. `name` is unique; several sources may be of one kind.
+
+    `person`, `system` and `severity` are the ways from its rows to who did it, a zone of the car, a severity: by what
+    it has no way to, it is not found.
     """
 
     name: str
     kind: str
     label: str
     gather: Callable[[Vehicle, Window], Iterable[Entry]]
+    person: str = ""
+    system: str = ""
+    severity: str = ""
+
+    def narrowed(self, wanted: dict[str, Any]) -> tuple[tuple[str, Any], ...] | None:
+        """Filters of its rows; None where it knows nothing of what is asked."""
+        ways = {name: getattr(self, name) for name, value in wanted.items() if value}
+        return tuple((way, wanted[name]) for name, way in ways.items()) if all(ways.values()) else None
 
 
 @dataclass
@@ -188,12 +205,20 @@ def page(
     words: str = "",
     since: date | None = None,
     until: date | None = None,
+    person: Any = None,
+    system: str = "",
+    severity: str = "",
+    terms: tuple[str, ...] = (),
     before: Cursor | None = None,
     most: int | None = PER_PAGE,
 ) -> Page:
-    """One page of the stream. `only` are kinds; `until` is the first day left out; `most` None is the whole of it."""
+    """One page of the stream. `only` are kinds; `until` is the first day left out; `most` None is the whole of it.
+
+    `terms` are words and phrases, folded already; `words` as somebody typed them.
+    """
     wanted = frozenset(only)
-    asked = () if too_long_to_search(words) else tuple(dict.fromkeys(folded(words).split()))
+    asked = terms or (() if too_long_to_search(words) else tuple(dict.fromkeys(folded(words).split())))
+    narrow = {"person": person, "system": system, "severity": severity}
     window = Window(
         before=before,
         since=_begin(since),
@@ -204,7 +229,9 @@ def page(
     for source in _sources.values():
         if wanted and source.kind not in wanted:
             continue
-        here = replace(window, source=source.name)
+        if (ways := source.narrowed(narrow)) is None:
+            continue
+        here = replace(window, source=source.name, narrow=ways)
         for told in source.gather(vehicle, here):
             entry = replace(told, kind=source.kind, source=source.name)
             if here.holds(entry) and (not asked or entry.has(asked)):

@@ -202,7 +202,7 @@ def readings(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
 
 def instruments(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
     """A car has but a few: all of them, one query."""
-    for row in Instrument.objects.filter(vehicle=vehicle, order__gt=1).select_related("made_by"):
+    for row in window.few(Instrument.objects.filter(vehicle=vehicle, order__gt=1).select_related("made_by")):
         first = "not known" if row.first is None else f"{plain(row.first)} {row.unit}"
         yield Entry(
             at_day(row.fitted_on, row.made_at), row.pk, "Instrument replaced", f"the new one began at {first}",
@@ -212,7 +212,7 @@ def instruments(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
 
 def plates(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
     """A car has but a few: all of them, one query."""
-    for row in vehicle.registrations.select_related("made_by"):
+    for row in window.few(vehicle.registrations.select_related("made_by")):
         begun = "Registered as" if row.from_on else "Written down: bears the plate"
         yield Entry(
             at_day(row.from_on, row.made_at), row.pk, f"{begun} {row.plate}", row.country,
@@ -221,7 +221,7 @@ def plates(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
 
 
 def plates_ended(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
-    for row in vehicle.registrations.filter(until_on__isnull=False):
+    for row in window.few(vehicle.registrations.filter(until_on__isnull=False)):
         yield Entry(at_day(row.until_on, row.made_at), row.pk, f"No longer {row.plate}", row.country)
 
 
@@ -237,7 +237,7 @@ def numbers(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
 
 def people(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
     """A car has some dozens of these at most: all of them, one query."""
-    for row in vehicle.keepers.select_related("keeper", "made_by"):
+    for row in window.few(vehicle.keepers.select_related("keeper", "made_by")):
         yield Entry(
             at_day(row.from_on, row.made_at), row.pk, f"{row.keeper}: {row.get_part_display().lower()}",
             "" if row.from_on else "since when was not said", row.keeper.get_absolute_url(), by=str(row.made_by),
@@ -245,7 +245,7 @@ def people(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
 
 
 def people_ended(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
-    for row in vehicle.keepers.filter(until_on__isnull=False).select_related("keeper"):
+    for row in window.few(vehicle.keepers.filter(until_on__isnull=False).select_related("keeper")):
         yield Entry(
             at_day(row.until_on, row.made_at), row.pk,
             f"{row.keeper}: no longer {row.get_part_display().lower()}", url=row.keeper.get_absolute_url(),
@@ -265,6 +265,44 @@ def photos(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
             by=str(row.made_by), job=row.job, photo=row,
         )  # fmt: skip
 
+
+def past_work(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
+    """Stands where it was done, which may be years before it was written down."""
+    rows = vehicle.past_work.filter(entered_in_error="").select_related("odometer__instrument", "made_by")
+    for row in window.few(rows):
+        told = [row.day_words if row.day_known != "day" else "", row.text, row.who_did, row.source]
+        yield Entry(
+            at_day(row.done_on, row.made_at), row.pk, row.title, " · ".join(filter(None, told)),
+            row.get_absolute_url(), by=f"written down by {row.made_by}", figure=str(row.odometer or ""),
+        )  # fmt: skip
+
+
+def _of_fault(way: str = "") -> dict[str, str]:
+    return {"system": f"{way}place__zone", "severity": f"{way}severity"}
+
+
+# Who did it, the system and the severity, where a source has one: see `timeline.Source`.
+WAYS: dict[str, dict[str, str]] = {
+    "fault-reported": {"person": "made_by", **_of_fault()},
+    "fault-step": {"person": "made_by", **_of_fault("fault__")},
+    "fault-code": {"person": "made_by", **_of_fault("fault__")},
+    "drain-test": {"person": "made_by", **_of_fault("fault__")},
+    "fault-possible": {"person": "made_by", **_of_fault("fault__")},
+    "fault-possible-found": {"person": "made_by", **_of_fault("possibility__fault__")},
+    "fault-ended": {"person": "ended_by", **_of_fault()},
+    "item-raised": {"person": "made_by", **_of_fault()},
+    "item-told": {"person": "made_by", **_of_fault("item__")},
+    "item-ended": {"person": "ended_by_line__technician", **_of_fault()},
+    "part-on": {"person": "made_by", "system": "place__zone"},
+    "part-found": {"person": "made_by", "system": "place__zone"},
+    "part-off": {"person": "removed_by_line__technician", "system": "place__zone"},
+    "survey": {"person": "finished_by"},
+    "photo": {"person": "made_by", "system": "place__zone"},
+    **{
+        name: {"person": "made_by"}
+        for name in ("fault-cause", "reading", "instrument", "plate", "number", "people", "past-work")
+    },
+}
 
 for name, kind, label, gather in (
     ("fault-reported", "fault", "Faults", faults_reported),
@@ -291,5 +329,6 @@ for name, kind, label, gather in (
     ("people", "people", "People", people),
     ("people-ended", "people", "People", people_ended),
     ("photo", "photo", "Photos and papers", photos),
+    ("past-work", "past-work", "Past work", past_work),
 ):
-    add_source(Source(name, kind, label, gather))
+    add_source(Source(name, kind, label, gather, **WAYS.get(name, {})))

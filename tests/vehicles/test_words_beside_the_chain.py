@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
+from django.core.files.base import ContentFile
+from django.test import override_settings
 from django.utils import timezone
 
 import vehicles.acts
@@ -15,10 +17,22 @@ from jobs.acts import work
 from tests.factories.job import JobFactory
 from tests.factories.photo import picture, upload
 from tests.people import PASSWORD, by
+from vehicles.acts import (
+    acknowledge,
+    archive,
+    drain_again,
+    due,
+    erasure,
+    issued,
+    keeper_pass,
+    odometer,
+    past_work,
+    share,
+    spreadsheet,
+)
 from vehicles.acts import calculation as calculations
 from vehicles.acts import datasheet as datasheets
 from vehicles.acts import drain as drains
-from vehicles.acts import drain_again, erasure, odometer
 from vehicles.acts import fault as faults
 from vehicles.acts import keeper as keepers
 from vehicles.acts import outstanding as items
@@ -27,14 +41,18 @@ from vehicles.acts import photo as photos
 from vehicles.acts import survey as surveys
 from vehicles.acts import vehicle as cars
 from vehicles.files.intake import take_in
-from vehicles.models import Fault, FittedPart, OutstandingItem, Place, Vehicle
+from vehicles.models import Fault, FittedPart, OutstandingItem, Place, SpreadsheetList, Vehicle
 from workshop.engineering.catalogue import find
 from workshop.engineering.command import read_inputs
 from workshop.engineering.units import Amount
 from workshop.models import Event, EventDetail
+from workshop.tokens import new_token, token_hash
 
 # A word that nobody types by chance, in whatever case it would be kept.
 CANARY = "Zilpzalp"
+
+# Its arguments and facts are hashes, counts and the other workshop's name (tests/vehicles/test_archive_taking.py).
+WITHOUT_WORDS = {"vehicles.archive._take_in"}
 
 
 def every_act() -> set[str]:
@@ -131,11 +149,75 @@ def played(shop_owner) -> Play:
     play_figures(play, car)
     play_faults_and_items(play, car, owner, now)
     play_photos(play, car)
+    play_history(play, car, owner)
     gone = play(keepers.add_keeper, name=f"{CANARY} Gone")
     # The erasure as a whole is several acts; the one of this room takes the words out.
     erasure.erase_person(by=by(shop_owner), keeper=gone, reason="the person asked for it")
     play.played.add(erasure._erase_from_records.act_name)
     return play
+
+
+def play_history(play: Play, car: Vehicle, owner) -> None:
+    """Past work, lists, what comes due, links and prints, and what the owner does."""
+    day = date(2019, 5, 6)
+    told = {"title": CANARY, "text": CANARY, "who_did": CANARY, "source": CANARY}
+    past = play(past_work.add_past_work, vehicle=car, done_on=day, **told)
+    play(past_work.set_past_work_aside, past_work=past, reason=CANARY)
+    text = f"Name,Phone\n{CANARY} Listed,{CANARY}\n".encode()
+
+    def listed(name: str) -> SpreadsheetList:
+        file = ContentFile(text + name.encode(), name=f"{CANARY} {name}.csv")
+        return play(spreadsheet.put_down, kind="keepers", file=file)
+
+    taken = listed("one")
+    taken = play(
+        spreadsheet.choose, listed=taken, seen_version=1, choices={**taken.choices, "source": CANARY}
+    )
+    taken = play(spreadsheet.take_in, listed=taken, seen_version=2)
+    play(spreadsheet.undo, listed=taken, reason=CANARY)
+    play(spreadsheet.drop, listed=listed("two"))
+
+    sheet, from_there = (
+        car.sheet_records.latest("made_at").sheet,
+        {"source": "papers", "source_words": CANARY},
+    )
+    belt = play(due.add_interval, sheet=sheet, title=CANARY, every_months=12, **from_there)
+    belt = play(due.change_interval, sheet=sheet, interval=belt, because=CANARY, title=f"{CANARY} again",
+                every_months=24, **from_there)  # fmt: skip
+    done = play(
+        due.record_done, vehicle=car, interval=belt, done_on=day, elsewhere=CANARY, source_words=CANARY
+    )
+    play(due.strike_done, done=done, reason=CANARY)
+    play(due.withdraw_interval, sheet=sheet, interval=belt, because=CANARY)
+    test = play(due.record_test, vehicle=car, done_on=day, result="minor", valid_until=date(2021, 5, 6), by_whom=CANARY,
+                source_words=CANARY, certificate=CANARY, deficiencies=CANARY)  # fmt: skip
+    play(due.strike_test, test=test, reason=CANARY)
+    play(due.open_feed, token_hash=token_hash(new_token()))
+    play(due.revoke_feed)
+    play(due.choose_mail, wants_mail=False)
+
+    link = play(share.make_share, vehicle=car, label=CANARY, shows=["work"])
+    play(share.end_share, share=link)
+    row = play_issuing(play, car)
+    play(issued.erase_text, row=row, reason=CANARY)
+    play(archive.take_along, vehicle=car, sha256="0" * 64, size=1, records=1)
+
+    play(keeper_pass.keeper_pass, keeper=owner, way="counter")
+    owner.refresh_from_db()
+    own = Play(owner.account)
+    item = play(items.raise_item, vehicle=car, title=CANARY, severity="minor", reason="parts", detail=CANARY)
+    own(acknowledge.acknowledge_own, item=item, seen_version=version(item), words=CANARY)
+    own(archive.take_own_along, vehicle=car, since=day, sha256="1" * 64, size=1, records=1)
+    play.played |= own.played
+    play(keeper_pass.end_keeper_access, keeper=owner, reason=CANARY)
+
+
+def play_issuing(play: Play, car: Vehicle):
+    """Issuing gathers first, the short act at its end is what is logged."""
+    with override_settings(SITE_URL="https://shop.example"):
+        row = issued.issue(by=by(play.person), kind="build", vehicle=car)
+    play.played.add(issued._store.act_name)
+    return row
 
 
 def play_calculations(play: Play, car: Vehicle) -> None:
@@ -249,7 +331,9 @@ def play_faults_and_items(play: Play, car: Vehicle, owner, now) -> None:
 
 
 def test_no_typed_words_stand_in_the_chain(played):
-    assert every_act() - played.played == set(), "an act that is not played here may put words into the chain"
+    assert every_act() - played.played - WITHOUT_WORDS == set(), (
+        "an act that is not played here may put words into the chain"
+    )
     told = {
         event.act: event.body for event in Event.objects.all() if CANARY.casefold() in event.body.casefold()
     }

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from urllib.parse import urlencode
 
+from django.core.exceptions import ValidationError
 from django.db.models import Case, Exists, OuterRef, Prefetch, Value, When
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path, reverse
 from django.utils.cache import patch_vary_headers
 
-from vehicles import finding
+from vehicles import finding, words_found
 from vehicles.finding import Found, add_finder
 from vehicles.folding import squeezed
 from vehicles.models import Fault, Keeper, OutstandingItem, Registration, Vehicle, VehicleKeeper
@@ -36,10 +37,29 @@ def find(request: HttpRequest) -> HttpResponse:
         else reverse("vehicles:vehicle-add"),
         "carried": next(iter(answer.new_car.values()), ""),
     }
+    if not while_typing:
+        context["words"], context["words_url"] = in_the_words(answer.asked)
     template = "vehicles/_find_list.html" if while_typing else "vehicles/find.html"
     response = render(request, template, context)
     patch_vary_headers(response, ["HX-Request"])
     return response
+
+
+# On the page of the box, the words are the last of what is found: a few, and the way to all.
+MOST_WORDS = 8
+
+
+def in_the_words(text: str) -> tuple[words_found.Page | None, str]:
+    """The newest records that bear these words, and the page of them all. Two queries; none where nothing is asked."""
+    try:
+        asked = words_found.Asked(terms=words_found.terms_of(text))
+    except ValidationError:
+        # The other finders may well know a plate by one letter and its figures.
+        return None, ""
+    if not asked.terms:
+        return None, ""
+    address = f"{reverse('vehicles:find-words')}?{urlencode({'q': text})}"
+    return words_found.page(asked, most=MOST_WORDS, counted=False), address
 
 
 def find_vehicles(text: str, most: int) -> list[Found]:
