@@ -9,8 +9,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
+
+from django.utils import timezone
 
 from jobs.models import Measurement
 from jobs.wear_distance import Known, distances, known
@@ -130,15 +133,18 @@ class Series:
         )
 
 
-def series_of(vehicle: Vehicle) -> list[Series]:
-    """Every series of a car, what needs a hand first, then what is nearest to its limit.
+def series_of(vehicle: Vehicle, *, until: date | None = None) -> list[Series]:
+    """Every series of a car, what needs a hand first, then what is nearest to its limit. `until`: nothing measured or
+    read later than that day.
 
     One query without a measurement; with some, three, and three more where the data sheet may have a limit.
     """
-    groups = _groups(vehicle)
+    groups = _groups(vehicle, until)
     if not groups:
         return []
     instruments = odometer.instruments_of(vehicle)
+    if until is not None:
+        instruments = odometer.until(instruments, until)
     readings = [reading for rows in groups.values() for row in rows if (reading := _reading(row)) is not None]
     found_at = distances(instruments, readings)
     today = known(odometer.truth(vehicle, instruments))
@@ -152,7 +158,7 @@ def _urgency(one: Series) -> tuple[bool, float, str]:
     return not one.needs_hand, left - (one.driven or 0.0), one.name
 
 
-def _groups(vehicle: Vehicle) -> dict[tuple, list[Measurement]]:
+def _groups(vehicle: Vehicle, until: date | None) -> dict[tuple, list[Measurement]]:
     """The measurements that count, by what they are of, in the order in which they were made."""
     rows = (
         Measurement.objects.counting()
@@ -160,6 +166,8 @@ def _groups(vehicle: Vehicle) -> dict[tuple, list[Measurement]]:
         .select_related("line__job__check_in__odometer", "place")
         .order_by("made_at", "received_at")
     )
+    if until is not None:
+        rows = rows.filter(made_at__lt=timezone.make_aware(datetime.combine(until + timedelta(1), time.min)))
     groups: dict[tuple, list[Measurement]] = defaultdict(list)
     for row in rows:
         key = (" ".join(row.what.casefold().split()), row.place_id, row.position, UNITS[row.unit].dimension)

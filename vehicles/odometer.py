@@ -6,6 +6,7 @@ Each reads the car's instruments with their readings: two queries, whatever the 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -41,6 +42,11 @@ def truth(vehicle: Vehicle, instruments: list[Instrument] | None = None) -> True
     return _summed(instruments_of(vehicle) if instruments is None else instruments)
 
 
+def truth_of(instruments: list[Instrument]) -> TrueDistance:
+    """The same out of the car's instruments. No query."""
+    return _summed(instruments)
+
+
 def truth_at(reading: OdometerReading, instruments: list[Instrument] | None = None) -> TrueDistance:
     """True distance up to one reading. A reading without a figure, or set aside, counts as the one before it."""
     return _summed(instruments_of(reading.vehicle) if instruments is None else instruments, until=reading)
@@ -64,7 +70,14 @@ def distance_between(earlier: OdometerReading, later: OdometerReading) -> TrueDi
         raise ValueError("a reading without a figure measures no distance")
     if _moment(earlier) > _moment(later):
         raise ValueError("the first reading is the later one")
-    return _summed(instruments_of(earlier.vehicle), since=earlier, until=later)
+    return distance_of(instruments_of(earlier.vehicle), earlier, later)
+
+
+def distance_of(
+    instruments: list[Instrument], earlier: OdometerReading, later: OdometerReading
+) -> TrueDistance:
+    """True distance from one reading with a figure to a later one, out of the car's instruments. No query."""
+    return _summed(instruments, since=earlier, until=later)
 
 
 def distance_since(reading: OdometerReading, instruments: list[Instrument] | None = None) -> TrueDistance:
@@ -93,6 +106,35 @@ def instrument_at(instruments: Iterable[Instrument], day: date) -> Instrument | 
         if found is None or (instrument.fitted_on is not None and instrument.fitted_on <= day):
             found = instrument
     return found
+
+
+def until(instruments: Iterable[Instrument], day: date) -> list[Instrument]:
+    """The instruments as far as a day: without what was fitted or read later, and those taken out later still in.
+
+    Copies: what was given stays whole. No query.
+    """
+    found = []
+    for instrument in instruments:
+        if instrument.fitted_on is not None and instrument.fitted_on > day:
+            continue
+        cut = copy(instrument)
+        cut.shown = [row for row in instrument.shown if _day(row.read_at) <= day]
+        if cut.removed_on is not None and cut.removed_on > day:
+            cut.removed_on = cut.last = None
+        found.append(cut)
+    return found
+
+
+def spans_of(instruments: Iterable[Instrument]) -> list[InstrumentSpan]:
+    """What the engineering counts, an instrument each; its readings are those of `counted`, in that order. No query."""
+    stretches = [_stretch(instrument, None, None) for instrument in instruments]
+    _carry(stretches)
+    return [_span(stretch) for stretch in stretches]
+
+
+def counted(instrument: Instrument) -> list[OdometerReading]:
+    """An instrument's readings that say a distance, in order of time. No query."""
+    return [row for row in instrument.shown if row.value is not None and not row.misread_because]
 
 
 def counting(readings):
@@ -139,8 +181,7 @@ def _anything_known(spans: list[InstrumentSpan]) -> bool:
 def _stretch(
     instrument: Instrument, since: OdometerReading | None, until: OdometerReading | None
 ) -> _Stretch:
-    rows = [row for row in instrument.shown if row.value is not None and not row.misread_because]
-    stretch = _Stretch(instrument, instrument.first, instrument.last, rows)
+    stretch = _Stretch(instrument, instrument.first, instrument.last, counted(instrument))
     if since is not None and instrument.pk == since.instrument_id:
         stretch.first = since.value
         stretch.readings = [row for row in stretch.readings if _moment(row) >= _moment(since)]

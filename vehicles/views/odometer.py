@@ -10,6 +10,7 @@ from vehicles import panels
 from vehicles.acts import odometer as acts
 from vehicles.forms import odometer as forms
 from vehicles.models import Instrument, OdometerReading, Vehicle
+from vehicles.plots_distance import distance_plot
 from vehicles.views.vehicle import visible_vehicle
 from workshop.pages import act_page, may
 from workshop.permissions import May
@@ -43,47 +44,6 @@ def odometer_panel(request: HttpRequest, car: Vehicle) -> dict:
     }
 
 
-WIDE, HIGH = 800, 220
-
-
-def plotted(instruments: list[Instrument]) -> dict | None:
-    """The readings as drawn lines, one for each instrument, in the unit of its own scale; None below three readings.
-
-    Each instrument has a scale of its own: kilometres and miles in one would lie.
-    """
-    rows = [
-        [row for row in instrument.shown if row.value is not None and not row.misread_because]
-        for instrument in instruments
-    ]
-    moments = [row.read_at for each in rows for row in each]
-    if len(moments) < 3 or max(moments) == min(moments):
-        return None
-    first, last = min(moments), max(moments)
-    span = (last - first).total_seconds()
-    lines = []
-    for instrument, each in zip(instruments, rows, strict=True):
-        if not each:
-            continue
-        top = max(row.value for row in each) or 1
-        points = [
-            (
-                round((row.read_at - first).total_seconds() / span * WIDE, 1),
-                round(HIGH - float(row.value / top) * HIGH, 1),
-            )
-            for row in each
-        ]
-        lines.append(
-            {
-                "points": " ".join(f"{x},{y}" for x, y in points),
-                "dots": points,
-                "end": points[-1],
-                "label": f"{each[-1].figure} {instrument.get_unit_display()}",
-                "order": instrument.order,
-            }
-        )
-    return {"lines": lines, "first": first, "last": last, "several": len(lines) > 1}
-
-
 @may(May.SEE_SHOP)
 def odometer(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
     """Every reading, newest first, and every instrument."""
@@ -96,7 +56,7 @@ def odometer(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         "readings": page.object_list,
         "instruments": instruments,
         "truth": reads.truth(car, instruments),
-        "plot": plotted(instruments),
+        "plots": [distance_plot(instruments)] if instruments else [],
         "whole": True,
     }
     return render(request, "vehicles/odometer.html", context)
