@@ -16,6 +16,7 @@ from vehicles.figure_rules import by_group, keys_for
 from vehicles.figures import cars_of, chain_of, sheet_record_of
 from vehicles.forms import datasheet as forms
 from vehicles.forms.figures import FiguresForm
+from vehicles.maintenance_plan import plan_context
 from vehicles.models import DataSheet, Figure
 from vehicles.views.part import about
 from vehicles.views.vehicle import visible_vehicle
@@ -59,6 +60,7 @@ def data_sheet(request: HttpRequest, data_sheet_id: UUID) -> HttpResponse:
             "known": sum(len(group.known) for group in groups),
             "cars": cars_of(sheet).get(sheet.pk, []),
             "variants": list(sheet.variants.all()),
+            **plan_context(chain),
         },
     )
 
