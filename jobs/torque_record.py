@@ -1,7 +1,7 @@
 """The torque record of one run, as a print says it: each joint drawn, every reading with its verdict, the
-tools with their calibration, the second checks. Pure reads of a `RunState`.
+tools with their calibration, the second checks. Pure reads of a `RunState`, in plain data.
 
-It says how the run stands; it is not a frozen document: the handover sheet is.
+It says how the run stands; issued with a number, it is kept as it stood.
 """
 
 from __future__ import annotations
@@ -10,19 +10,60 @@ from datetime import datetime
 from typing import Any
 
 from jobs import patterns, run_words
-from jobs.models import TorqueReading
+from jobs.models import Run, TorqueReading
 from jobs.models.torque import ReadingKind
 from jobs.run_state import RunState, StageState, StepState
-from jobs.sheets.words import in_minutes, lower_first
+from jobs.runs import state_of
+from jobs.sheets.words import in_days, in_minutes, lower_first
+from vehicles.issuing import Asked, Gathered, Kind, add_kind
+from vehicles.models import PrintKind
+from vehicles.papers import words
 from workshop.engineering.numbers import ordinal
 from workshop.engineering.units import Amount, show
 from workshop.engineering.verdict import DecisionRule
 
+TEMPLATE = "sheets/torque_record.html"
+
+
+def register() -> None:
+    add_kind(Kind(PrintKind.TORQUE, TEMPLATE, gather, about="run"))
+
+
+def gather(asked: Asked) -> Gathered:
+    """The record of one run as a numbered print. Two dozen queries, however many readings there are."""
+    run = Run.objects.select_related(
+        "job__vehicle", "line", "version_used__procedure", "made_by", "qualified__person"
+    ).get(pk=asked.about.pk)
+    state = state_of(run)
+    record = record_of(state)
+    version = state.version
+    body = {
+        "car": words.identity(run.job.vehicle),
+        "run": {
+            "title": str(run),
+            "job": run.job.number,
+            "line": run.line.order,
+            "complaint": run.line.complaint,
+            "procedure": f"{version.procedure}, version {version.number}",
+            "released": in_days(version.released_at) if version.released_at else "",
+            "released_by": str(version.released_by or ""),
+            "source": version.source,
+            "applies": state.applies_words,
+        },
+        "record": record,
+        "as_it_stood": in_minutes(record["last_at"]),
+    }
+    rows = [row for step in record["steps"] for stage in step["stages"] for row in stage["rows"]]
+    counts = {
+        "reading": sum(not row.get("open") for row in rows),
+        "second check": sum(len(step["checks"]) for step in record["steps"]),
+        "open point": len(record["open"]),
+    }
+    return Gathered(body, counts)
+
 
 def record_of(state: RunState) -> dict[str, Any]:
-    """What `templates/sheets/torque_record.html` reads of a run: {state, steps, tools, rules, open,
-    last_at}.
-    """
+    """What `templates/sheets/torque_record.html` reads of a run: {state, steps, tools, rules, open, last_at}."""
     run = state.run
     if run.abandoned_at:
         said = f"Stopped {in_minutes(run.abandoned_at)}: {run.abandoned_because}"
@@ -34,7 +75,7 @@ def record_of(state: RunState) -> dict[str, Any]:
         "state": said,
         "complete": run.completed_at is not None and not state.problems,
         "steps": [_step(of, state) for of in state.steps],
-        "tools": state.tool_words,
+        "tools": list(state.tool_words),
         "rules": sorted(
             {
                 DecisionRule(row.rule).label
@@ -65,7 +106,17 @@ def _step(of: StepState, state: RunState) -> dict[str, Any]:
     for made in state.dispositions:
         decided.setdefault(made.reading_id, []).append(made)
     return {
-        "step": step,
+        "step": {
+            "order": step.order,
+            "title": step.title,
+            "critical": step.critical,
+            "fasteners": step.fasteners,
+            "thread": step.thread,
+            "property_class": step.property_class,
+            "order_of_work": step.get_order_of_work_display(),
+            "reuse": step.get_reuse_display(),
+            "threadlocker": step.threadlocker,
+        },
         "drawing": patterns.latest(of),
         "sequence": "–".join(map(str, step.sequence)),
         "stages": [_stage(stage, of, decided) for stage in of.stages],
@@ -146,7 +197,7 @@ def _reading(row: TorqueReading, one, turn: int, decided: list) -> dict[str, Any
         "verdict": verdict,
         "label": row.not_counting_words or _label(row, one),
         "limits": run_words.limits_words(row) if row.unit else "",
-        "tool": row.tool.label if row.tool else row.get_angle_by_display(),
+        "tool": str(row.tool.label) if row.tool else row.get_angle_by_display(),
         "by": str(row.made_by),
         "when": in_minutes(row.made_at),
         "notes": notes,

@@ -225,7 +225,7 @@ def worked_out(vehicle: Vehicle, window: Window) -> Iterator[Entry]:
         )  # fmt: skip
 
 
-add_source(Source("calculation", "calculation", "Calculations", worked_out))
+add_source(Source("calculation", "calculation", "Calculations", worked_out, person="made_by"))
 
 
 def units_offered(codes: Iterable[str]) -> list[tuple[str, str]]:

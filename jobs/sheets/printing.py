@@ -15,7 +15,7 @@ TEMPLATE = "sheets/handover.html"
 
 
 def confirm_address(token: str) -> str:
-    return f"{settings.SITE_URL}{reverse('jobs:confirm', args=[token])}"
+    return f"{settings.SITE_URL}{reverse('vehicles:confirm', args=[token])}"
 
 
 def sheet_context(

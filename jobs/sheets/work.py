@@ -166,10 +166,10 @@ def _part_change(change: PartChange) -> dict[str, Any]:
 
 def measurements(job: Job) -> list[dict[str, Any]]:
     rows = Measurement.objects.counting().filter(line__job=job).select_related("place")
-    return _measured(rows.order_by("line__order", "made_at"))
+    return measured(rows.order_by("line__order", "made_at"))
 
 
-def _measured(rows: Iterable[Measurement]) -> list[dict[str, Any]]:
+def measured(rows: Iterable[Measurement]) -> list[dict[str, Any]]:
     """One row for what was measured at one place: before and after side by side. Measured again, the last counts."""
     found: dict[tuple, dict[str, Any]] = {}
     for row in rows:

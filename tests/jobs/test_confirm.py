@@ -25,8 +25,8 @@ def test_anybody_sees_number_revision_and_hashes(client, sheet):
     answer = client.get(f"/confirm/{sheet.token}/")
     assert answer.status_code == 200
     page = said(answer)
-    assert f"{sheet.job.number}, revision 1" in page
-    assert "This is the latest of 1 revision." in page
+    assert f"Genuine: handover sheet {sheet.job.number}, revision 1 of 1" in page
+    assert "The latest: superseded by nothing" in page
     for digest in (sheet.technical_hash, sheet.personal_hash, sheet.pdf_hash):
         assert " ".join(in_groups(digest)) in page
 
@@ -43,7 +43,10 @@ def test_a_superseded_sheet_says_by_what(client, sheet, lead):
     page = said(client.get(f"/confirm/{sheet.token}/"))
     assert "Superseded by revision 2" in page
     assert second.token not in client.get(f"/confirm/{sheet.token}/").content.decode()
-    assert "latest of 2 revisions" in said(client.get(f"/confirm/{second.token}/"))
+    assert "revision 1 of 2" in page
+    latest = said(client.get(f"/confirm/{second.token}/"))
+    assert "revision 2 of 2" in latest
+    assert "superseded by nothing" in latest
 
 
 def test_every_code_that_was_not_issued_gets_the_same_answer(client, sheet):
@@ -53,11 +56,12 @@ def test_every_code_that_was_not_issued_gets_the_same_answer(client, sheet):
     ]
     assert {answer.status_code for answer in answers} == {404}
     assert len({answer.content for answer in answers}) == 1
-    assert "No such sheet was issued here" in said(answers[0])
+    assert "Not issued here" in said(answers[0])
 
 
 def test_it_is_neither_kept_nor_indexed(client, sheet):
     answer = client.get(f"/confirm/{sheet.token}/")
     assert answer["Cache-Control"] == "no-store"
-    assert "noindex" in answer["X-Robots-Tag"]
+    assert answer["X-Robots-Tag"] == "noindex, nofollow"
+    assert answer["Referrer-Policy"] == "no-referrer"
     assert client.post(f"/confirm/{sheet.token}/").status_code == 405
