@@ -9,7 +9,7 @@ from workshop.refs import Ref, add_ref_source
 
 
 def names(keys: set[str]) -> dict[str, Ref]:
-    rows = Job.objects.filter(pk__in=keys).only("pk", "year", "serial")
+    rows = Job.objects.filter(pk__in=keys).only("pk", "origin", "year", "serial")
     return {str(row.pk): Ref(row.number, row.get_absolute_url()) for row in rows}
 
 

@@ -7,6 +7,7 @@ import json
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from decimal import Decimal
+from itertools import chain
 
 from django.core.management.base import BaseCommand
 from django.db.models import F, Min, Q
@@ -17,13 +18,14 @@ from jobs.models.job import JobState
 from jobs.models.torque import ReadingKind, ReadingVerdict
 from jobs.through import of_reading
 from jobs.versions import content_hash
-from vehicles import figure_checks
+from vehicles import figure_checks, words
 from vehicles.files import verify as stored_files
-from vehicles.models import Calculation
+from vehicles.models import ArchiveImport, Calculation, Flavour, ForeignEvent
 from workshop.canonical import sha256
 from workshop.engineering import limits
 from workshop.engineering.units import Amount
 from workshop.engineering.verdict import DecisionRule, Limits, judge
+from workshop.log import link
 from workshop.models import Counter, Event
 
 CHUNK = 200
@@ -60,23 +62,26 @@ def sheets() -> Iterator[str]:
 
 def sheets_in_the_log() -> Iterator[str]:
     """What the log says of each sheet's hashes is what the sheet says: both would have to be altered."""
-    events = Event.objects.filter(subject_kind="jobs.sheetrevision", body__contains='"pdf_hash"').order_by(
-        "seq"
-    )
+    of_sheets = Q(subject_kind="jobs.sheetrevision", body__contains='"pdf_hash"')
+    own = Event.objects.filter(of_sheets).order_by("seq").iterator(chunk_size=CHUNK)
+    foreign = ForeignEvent.objects.filter(of_sheets).order_by("pk").iterator(chunk_size=CHUNK)
     rows = {str(row.pk): row for row in SheetRevision.objects.select_related("job").defer("technical")}
     seen = set()
-    for event in events.iterator(chunk_size=CHUNK):
+    for event in chain(own, foreign):
         facts = json.loads(event.body)["facts"]
         row = rows.get(event.subject_id)
         if row is None:
+            if isinstance(event, ForeignEvent):
+                continue  # an owner's archive leaves sheets of former keepers out
             yield f"sheet {facts['number']} revision {facts['revision']} stands in the log and is missing"
             continue
         seen.add(event.subject_id)
         for name in ("technical_hash", "personal_hash", "pdf_hash"):
             if facts[name] != getattr(row, name):
                 yield f"sheet {row.job.number} revision {row.revision}: its {name} is not the one in the log"
+    withheld = _cars_with_withheld_events()
     for key, row in rows.items():
-        if key not in seen:
+        if key not in seen and not (row.job.origin and row.job.vehicle_id in withheld):
             yield f"sheet {row.job.number} revision {row.revision} does not stand in the log"
 
 
@@ -158,7 +163,9 @@ def completed_runs() -> Iterator[str]:
 def versions() -> Iterator[str]:
     """A released version says what it said when it was released: its content gives the hash in the log."""
     said = {}
-    for event in Event.objects.filter(act="jobs.procedure.release_version").order_by("seq"):
+    released = "jobs.procedure.release_version"
+    foreign = ForeignEvent.objects.filter(act=released).order_by("pk")
+    for event in chain(foreign, Event.objects.filter(act=released).order_by("seq")):
         facts = json.loads(event.body)["facts"]
         said[event.subject_id] = facts["hash"]
     rows = (
@@ -167,17 +174,45 @@ def versions() -> Iterator[str]:
         .prefetch_related("steps__stages__targets")
         .order_by("procedure", "number")
     )
+    withheld = _of_withheld_events()
     for version in rows:
         if (hash_said := said.get(str(version.pk))) is None:
+            if str(version.pk) in withheld:
+                continue
             yield f"{version}: released, but its release does not stand in the log"
         elif content_hash(version) != hash_said:
             yield f"{version}: it no longer says what it said when it was released"
 
 
+def _cars_with_withheld_events() -> set:
+    """Cars that came with an owner's archive: it gives the place of some events alone, not what they say."""
+    return set(ArchiveImport.objects.filter(flavour=Flavour.OWNER).values_list("vehicle", flat=True))
+
+
+def _of_withheld_events() -> set[str]:
+    """Procedure versions that such a car's runs used."""
+    used = Run.objects.filter(job__vehicle__in=_cars_with_withheld_events()).exclude(job__origin="")
+    return {str(key) for key in used.values_list("version_used", flat=True)}
+
+
+def foreign_events() -> Iterator[str]:
+    """Each event of another installation gives its hash, and is where it says it is."""
+    for event in ForeignEvent.objects.select_related("archive").order_by("pk").iterator(chunk_size=CHUNK):
+        if not event.body:
+            if event.archive.flavour != Flavour.OWNER:
+                yield f"{event}: it does not say what was done"
+        elif link(event.previous_hash, event.body) != event.hash:
+            yield f"{event}: it was altered: its text does not give its hash"
+        elif json.loads(event.body)["seq"] != event.seq:
+            yield f"{event}: its text is that of another event"
+
+
 def job_numbers() -> Iterator[str]:
     """Numbers of a year run from 1 without a gap up to where the counter stands."""
     years: dict[int, list[int]] = {}
-    for year, serial in Job.objects.order_by("year", "serial").values_list("year", "serial"):
+    for year, serial in (
+        Job.objects.filter(origin="").order_by("year", "serial").values_list("year", "serial")
+    ):
         years.setdefault(year, []).append(serial)
     counters = dict(Counter.objects.filter(name__startswith="job-").values_list("name", "last"))
     for year, serials in years.items():
@@ -199,7 +234,7 @@ def closed_jobs() -> Iterator[str]:
     for job in Job.objects.filter(left).annotate(first=Min("sheets__revision")).select_related("handover"):
         if getattr(job, "handover", None) is None:
             yield f"job {job.number}: the car left without a handover on record"
-        if job.first != 1:
+        if job.first != 1 and not job.origin:
             yield f"job {job.number}: the car left without a sheet"
     for job in (
         Job.objects.exclude(left).filter(Q(handover__isnull=False) | Q(sheets__isnull=False)).distinct()
@@ -209,10 +244,11 @@ def closed_jobs() -> Iterator[str]:
 
 def calculations() -> Iterator[str]:
     """Each kept result gives its digest, names itself as its columns do, and is the one that the log speaks of."""
-    said = {
-        event.subject_id: json.loads(event.body)["facts"]["digest"]
-        for event in Event.objects.filter(act="vehicles.calculation.keep_result").iterator(chunk_size=CHUNK)
-    }
+    kept = "vehicles.calculation.keep_result"
+    foreign = ForeignEvent.objects.filter(act=kept).iterator(chunk_size=CHUNK)
+    own = Event.objects.filter(act=kept).iterator(chunk_size=CHUNK)
+    said = {event.subject_id: json.loads(event.body)["facts"]["digest"] for event in chain(foreign, own)}
+    withheld = _cars_with_withheld_events()
     rows = Calculation.objects.select_related("vehicle").order_by("made_at", "pk")
     for row in rows.iterator(chunk_size=CHUNK):
         name = f"a result of {row.calculator} kept with {row.vehicle}, {row.made_at:%Y-%m-%d %H:%M} UTC"
@@ -222,6 +258,8 @@ def calculations() -> Iterator[str]:
             continue
         if (row.data["calculator"], row.data["version"]) != (row.calculator, row.formula_version):
             yield f"{name}: its record names another calculator or version"
+        if in_the_log is None and row.vehicle_id in withheld:
+            continue
         if in_the_log != row.digest:
             yield f"{name}: its digest is not the one in the log"
     for key in said:
@@ -235,10 +273,12 @@ CHECKS: tuple[Callable[[], Iterator[str]], ...] = (
     verdicts,
     completed_runs,
     versions,
+    foreign_events,
     job_numbers,
     closed_jobs,
     calculations,
     figure_checks.problems,
+    words.problems,
     stored_files.problems,
 )
 
