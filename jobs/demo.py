@@ -212,8 +212,8 @@ def _version(record: Any) -> int:
 
 
 def _tagged(player: Player, value: str) -> Any:
-    """For arguments without an annotation: "decimal:2.5", "day:-3", "amount:120 N.m"; "photo:bolt 8.8" is drawn,
-    taken in as a camera's file is, and may name the argument of `each`: "photo:van {angle} check_in".
+    """For arguments without an annotation: "decimal:2.5", "day:-3", "amount:120 N.m"; "file:list.csv" of this folder; "photo:bolt 8.8"
+    is drawn, taken in as a camera's file is, and may name the argument of `each`: "photo:van {angle} check_in".
     """
     kind, _, rest = value.partition(":")
     match kind:
@@ -226,6 +226,8 @@ def _tagged(player: Player, value: str) -> Any:
         case "amount":
             number, _, unit = rest.partition(" ")
             return Amount(Decimal(number), unit)
+        case "file":
+            return ContentFile((SOURCE / rest).read_bytes(), name=rest)
         case "photo":
             drawn = demo_pictures.draw(rest.format(**player.turn), timezone.localtime(player.now))
             return take_in(ContentFile(drawn, name="photo.jpg"))

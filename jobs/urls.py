@@ -2,6 +2,8 @@
 
 from jobs.views import (
     account,  # noqa: F401  it hangs itself into the owner's account
+    account_damage,  # noqa: F401
+    account_today,  # noqa: F401
     angle,
     clock,
     damage,
@@ -19,6 +21,7 @@ from jobs.views import (
     procedure_step,
     roadtest,
     run_record,
+    shared_sheet,
     sheet,
     tag,
     thing,
@@ -52,5 +55,6 @@ urlpatterns = [
     *roadtest.urlpatterns,
     *handover.urlpatterns,
     *sheet.urlpatterns,
+    *shared_sheet.urlpatterns,
     *wear.urlpatterns,
 ]

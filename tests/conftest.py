@@ -12,7 +12,8 @@ from tests import as_new, once
 from tests.factories.vehicle import the_car
 from tests.people import CAST, make_person
 from tests.quick_print import QuickPrint
-from workshop import sheets
+from vehicles import words
+from workshop import acting, sheets
 
 pytest_plugins = ["tests.outside"]
 
@@ -48,13 +49,31 @@ def _quick_print(request, monkeypatch):
         monkeypatch.setattr(sheets, "_set_on_pages", QuickPrint)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _words_wait():
+    """At the end of each act its words are copied into the search: a third of a small act's time, in a hundred
+    thousand acts. In tests they wait (the triggers note them all the same) but in files marked `words` and in the browser's.
+    """
+    acting._at_end.remove(words.index_due)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _words_at_once(request, _words_wait):
+    if not request.node.get_closest_marker("words") and "browser" not in request.path.parts:
+        yield
+        return
+    acting.at_end(words.index_due)
+    yield
+    acting._at_end.remove(words.index_due)
+
+
 @pytest.fixture
 def real_print():
     """Print with the real PDF engine, on every database."""
 
 
 @pytest.fixture(scope="module")
-def world(request, django_db_setup, django_db_blocker):
+def world(request, django_db_setup, django_db_blocker, _words_at_once):
     """What the file makes once (tests/once.py); nothing in most files."""
     builders, named = (
         once.builders_of(request.module),

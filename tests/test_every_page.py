@@ -8,10 +8,11 @@ import re
 import tempfile
 from html.parser import HTMLParser
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from django.db import connection
-from django.test import Client
+from django.test import Client, override_settings
 from django.urls import get_resolver, reverse
 from django.utils import timezone
 from pypdf import PdfReader
@@ -33,7 +34,11 @@ from tests.once import made_once
 from tests.pages import EVERYBODY, PUBLIC, WHO
 from tests.people import CAST, by, make_person
 from vehicles.acts import calculation as calculation_acts
+from vehicles.acts import due as due_acts
 from vehicles.acts import fault as fault_acts
+from vehicles.acts import issued as issued_acts
+from vehicles.acts import share as share_acts
+from vehicles.audience import Shows
 from vehicles.models import (
     Attachment,
     Calculation,
@@ -44,19 +49,28 @@ from vehicles.models import (
     Figure,
     FittedPart,
     Instrument,
+    IssuedPrint,
     Keeper,
+    MaintenanceDone,
+    MaintenanceInterval,
     OdometerReading,
     OutstandingItem,
+    PastWork,
     Possibility,
     Registration,
+    RoadworthinessTest,
+    Share,
+    SpreadsheetList,
     Survey,
     Vehicle,
     VehicleKeeper,
 )
 from workshop import sheets as printing
+from workshop.acts import passes as pass_acts
 from workshop.engineering.catalogue import find
 from workshop.engineering.command import read_inputs
-from workshop.models import Competence, Device, Event, Person, PinLock, TorqueTool
+from workshop.models import Competence, Device, Event, OneTimePass, Person, PinLock, TorqueTool
+from workshop.tokens import new_token, token_hash
 
 pytestmark = [pytest.mark.xdist_group("played demo")]
 
@@ -133,9 +147,21 @@ def arguments() -> dict[str, object]:
         "person_id": Person.objects.get(sign_in_name="tamsin").pk,
         "competence_id": Competence.objects.first().pk,
         "device_id": Device.objects.first().pk,
+        "pass_id": (one_time := _pass()).pk,
+        "pass_token": one_time.token,
         "lock_id": (PinLock.objects.first() or _pin_lock()).pk,
         "seq": Event.objects.filter(detail__isnull=False).first().pk,
         "part": "lead",
+        "share_id": _share().pk,
+        "print_id": (IssuedPrint.objects.filter(vehicle=car).first() or _print(car)).pk,
+        "list_id": SpreadsheetList.objects.get(kind="past").pk,
+        "past_work_id": PastWork.objects.first().pk,
+        "kind": "cars",
+        "key": uuid4(),
+        "interval_id": MaintenanceInterval.objects.current().first().pk,
+        "done_id": MaintenanceDone.objects.first().pk,
+        "roadworthiness_id": RoadworthinessTest.objects.first().pk,
+        "feed_token": _feed(),
         "photo_id": Attachment.objects.filter(vehicle=car, kind="photo").first().pk,
         "damage_id": Damage.objects.first().pk,
         "occasion": "check_in",
@@ -160,14 +186,53 @@ def _calculation(car: Vehicle) -> Calculation:
     return calculation_acts.keep_result(by=by(lead), vehicle=car, calculator=chosen.slug, inputs=inputs)
 
 
+def _pass() -> OneTimePass:
+    """Made anew: the link of an earlier one is not known to anybody."""
+    desk, owner = (Person.objects.get(sign_in_name=name) for name in ("fern", "corin"))
+    return pass_acts.issue_pass(by=by(desk), person=owner, way="counter")
+
+
 def _pin_lock() -> PinLock:
     now = timezone.now()
     person, device = Person.objects.get(sign_in_name="tamsin"), Device.objects.first()
     return PinLock.objects.create(person=person, device=device, locked_at=now, locked_until=now, count=5)
 
 
+def _print(car: Vehicle) -> IssuedPrint:
+    """A numbered print of the main story's car: where the demo issues none, one is issued here."""
+    lead = Person.objects.get(sign_in_name="lida")
+    with override_settings(SITE_URL="https://shop.example"):
+        return issued_acts.issue(by=by(lead), kind="build", vehicle=car)
+
+
+def _share() -> Share:
+    """A link to the main story's car that shows everything, with its token."""
+    return share_acts.make_share(
+        by=by(Person.objects.get(sign_in_name="lida")),
+        vehicle=Vehicle.objects.get(make="Halden"),
+        label="for the sweep",
+        shows=Shows.values,
+        made_for=Keeper.objects.get(name="Corin Ashby"),
+    )
+
+
+def _feed() -> str:
+    """The token of a calendar address, which is told only once: a new one."""
+    token = new_token()
+    due_acts.open_feed(by=by(Person.objects.get(sign_in_name="corin")), token_hash=token_hash(token))
+    return token
+
+
 # A name of a pattern's part that means another record on some URLs.
 OTHER = {
+    **{
+        (name, "token"): lambda: _share().token
+        for name in ("vehicles:shared", "vehicles:shared-photo", "vehicles:shared-thumb", "jobs:shared-sheet")
+    },
+    **{
+        (name, "data_sheet_id"): lambda: MaintenanceInterval.objects.current().first().sheet_id
+        for name in ("vehicles:interval-change", "vehicles:interval-withdraw")
+    },
     ("vehicles:odometer-set-aside", "reading_id"): lambda: (
         OdometerReading.objects.exclude(value=None).first().pk
     ),
@@ -218,7 +283,8 @@ def test_who_may_open_what(world, db):
 
 
 # A stranger to the car gets 404 here, not 403: they do not learn that it exists.
-SEEN_BY_OWNERS = {"jobs:sheet", "jobs:sheet-pdf", "vehicles:my-car", "jobs:own-answer", "jobs:sheet-sign-own"}
+SEEN_BY_OWNERS = {"jobs:sheet", "jobs:sheet-pdf", "vehicles:my-car", "jobs:own-answer", "jobs:sheet-sign-own",
+                 "vehicles:issued"}  # fmt: skip
 
 
 class Shape(HTMLParser):

@@ -41,7 +41,8 @@ def test_what_is_asked_for_is_locked(file, asked):
 
 
 def test_the_tests_run_on_what_the_shop_runs():
-    assert locked("requirements.txt").items() <= locked("requirements-test.txt").items()
+    # A package may be wanted on more systems by the tests: what counts is that it is the same version.
+    assert set(locked("requirements.txt").values()) <= set(locked("requirements-test.txt").values())
 
 
 @pytest.mark.parametrize("file", ["requirements.txt", "requirements-test.txt"])

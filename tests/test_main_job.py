@@ -196,7 +196,7 @@ def test_the_whole_job_by_hand(hands, technician, lead, settings, real_print):
     from django.test import Client
 
     page.client = Client()
-    confirmed = page.see("jobs:confirm", sheet.token)
+    confirmed = page.see("vehicles:confirm", sheet.token)
     assert job.number in confirmed
     assert "Corin" not in confirmed
 

@@ -160,7 +160,9 @@ def test_what_the_policy_allows_is_left_alone(text):
 
 # What opens without any of our page round it: a PDF, a file as it is, a sheet alone. In the installed app there is no
 # way back from it, so it opens beside the page.
-BARE = re.compile(r"url '[a-z]+:(?:[a-z-]+-pdf|run-record|build-sheet|sheet-draft)'|\.file_url ")
+BARE = re.compile(
+    r"url '[a-z]+:(?:[a-z-]+-pdf|run-record|build-sheet|sheet-draft|issued|history-draft)'|\.file_url "
+)
 LEADS = re.compile(r"<(?:a|form)\b(?:[^>{]|\{\{.*?\}\}|\{%.*?%\})*>")
 
 

@@ -11,8 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from django.db.models import Q
+
+from vehicles import models
 from vehicles.folding import folded, squeezed
-from vehicles.models import Fault, Keeper, OutstandingItem, Telling, VehicleKeeper
+from vehicles.models import Fault, Keeper, OutstandingItem, ShareEnd, Telling, VehicleKeeper
 from workshop import erasing
 from workshop.models import EventDetail
 
@@ -149,17 +152,23 @@ def _obstacles(keeper: Keeper) -> list[Obstacle]:
     return []
 
 
+def _links(keeper: Keeper):
+    """Share links that were made for them, or by them."""
+    return models.Share.objects.filter(Q(made_for=keeper) | Q(made_by=keeper.account))
+
+
 def _own(keeper: Keeper):
     """What they said, or were told."""
     return (
         (Telling.objects.filter(told_to=keeper), ("told", "answer_words")),
         (Fault.objects.filter(reported_by=keeper), ("words",)),
         (OutstandingItem.objects.filter(left_by=keeper), ("left_words",)),
+        (_links(keeper), ("label",)),
     )
 
 
 def _goes(keeper: Keeper) -> list[str]:
-    told, faults, left = (rows.count() for rows, _ in _own(keeper))
+    told, faults, left, links = (rows.count() for rows, _ in _own(keeper))
     lines = ["Name, address, telephone and e-mail; from now on they are called “Erased person”"]
     if keeper.account is not None:
         lines.append(f"The account “{keeper.account.sign_in_name}”: nobody signs in with it any more")
@@ -170,6 +179,7 @@ def _goes(keeper: Keeper) -> list[str]:
         (told, "The words of what they were told and answered"),
         (faults, "Complaints in their own words"),
         (left, "Their words on what they left as it is"),
+        (links, "Share links to their cars, which end, and whom they said these were for"),
     ):
         if count:
             lines.append(f"{words}: {count}")
@@ -185,6 +195,9 @@ def _stays(keeper: Keeper) -> list[str]:
 
 
 def _within(by: By, keeper: Keeper, eraser: erasing.Eraser, reason: str) -> None:
+    from vehicles.acts.share import end_all
+
+    end_all(by, _links(keeper), ShareEnd.ERASED)
     for rows, names in _own(keeper):
         eraser.whole(rows, *names)
     VehicleKeeper.objects.filter(keeper=keeper, until_on=None).update(until_on=by.day)

@@ -20,10 +20,11 @@ from jobs.models import Job, SheetRevision
 from jobs.models.handover import SheetKind, SignatureMethod, SignerPart
 from jobs.sections import add_section
 from jobs.views.job import about, visible_job
+from vehicles import issuing
 from vehicles.models import Attachment
 from workshop.forms.base import ActForm
 from workshop.models import Event
-from workshop.pages import act_page, may, public
+from workshop.pages import act_page, may
 from workshop.permissions import May
 from workshop.sheets import in_groups
 
@@ -271,33 +272,46 @@ def sheet_erase(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     )
 
 
-@public
-@require_safe
-def confirm(request: HttpRequest, token: str) -> HttpResponse:
-    """Is this sheet the one that was issued? Says number, revision and hashes, and nothing of car or people.
-
-    A code that was not issued here gets one and the same answer, whatever it looks like.
-    """
-    found = SheetRevision.objects.select_related("job", "text").defer(
-        "text__pdf", "text__personal", "technical"
+def _confirm_sheet(token: str) -> issuing.Confirmed | None:
+    """What the page of a sheet's code says: two queries."""
+    row = (
+        SheetRevision.objects.filter(token=token)
+        .select_related("job", "text")
+        .defer("text__pdf", "text__personal", "technical")
+        .first()
     )
-    row = found.filter(token=token).first()
-    page: dict[str, Any] = {"found": None}
-    if row is not None:
-        latest = row.job.sheets.order_by("-revision").only("revision", "token", "made_at").first()
-        page = {
-            "found": row,
-            "number": row.job.number,
-            "latest": latest,
-            "erased": row.text.erased_at,
-            "technical_hash": in_groups(row.technical_hash),
-            "personal_hash": in_groups(row.personal_hash),
-            "pdf_hash": in_groups(row.pdf_hash),
-        }
-    response = render(request, "jobs/confirm.html", page, status=200 if row is not None else 404)
-    response.headers["Cache-Control"] = "no-store"
-    response.headers["X-Robots-Tag"] = "noindex, nofollow"
-    return response
+    if row is None:
+        return None
+    latest = row.job.sheets.order_by("-revision").only("revision", "made_at").first()
+    erased = row.text.erased_at
+    return issuing.Confirmed(
+        title=row.get_kind_display(),
+        number=row.job.number,
+        revision=row.revision,
+        latest=latest.revision,
+        latest_on=latest.made_at,
+        issued_on=row.made_at,
+        pages=row.pages,
+        hashes=(
+            (
+                "SHA-256 of the data of the technical part, printed at its end, beside the code",
+                in_groups(row.technical_hash),
+                False,
+            ),
+            (
+                "SHA-256 of the data of the part with keeper and prices, printed at its end",
+                in_groups(row.personal_hash),
+                bool(erased),
+            ),
+            ("SHA-256 of the PDF file", in_groups(row.pdf_hash), bool(erased)),
+        ),
+        erased=erased,
+        file_hash=row.pdf_hash,
+        erased_what="the part with keeper and prices, and the file" if erased else "",
+    )
+
+
+issuing.add_confirmer("sheets", _confirm_sheet)
 
 
 def _sheets_section(request: HttpRequest, job: Job) -> dict[str, Any] | None:
@@ -329,5 +343,4 @@ urlpatterns = [
     path("sheets/<uuid:sheet_id>/erase/", sheet_erase, name="sheet-erase"),
     path("jobs/<uuid:job_id>/sheet/draft/", sheet_draft, name="sheet-draft"),
     path("jobs/<uuid:job_id>/sheet/revise/", sheet_revise, name="sheet-revise"),
-    path("confirm/<str:token>/", confirm, name="confirm"),
 ]

@@ -432,7 +432,7 @@ def test_the_job_page_takes_as_many_queries_for_much_as_for_little(client, car, 
     few = queries(page), queries(live)
     fill(6)
     assert (queries(page), queries(live)) == few
-    assert max(few) <= 49
+    assert max(few) <= 50
 
 
 def test_the_next_step_is_the_same_from_the_floor_and_from_the_page(client, car, lead, technician):

@@ -23,6 +23,8 @@ from tests.records import first_problem
 from vehicles.acts import vehicle as vehicle_acts
 from workshop import log, triggers
 
+pytestmark = pytest.mark.words
+
 
 def handed_over() -> dict:
     made = cast_with_car()

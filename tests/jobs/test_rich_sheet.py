@@ -30,6 +30,8 @@ from workshop import sheets as printing
 from workshop import triggers
 from workshop.canonical import canonical, sha256
 
+pytestmark = pytest.mark.words
+
 
 def rich_visit() -> dict:
     people = cast()

@@ -48,6 +48,8 @@ from workshop.engineering.command import read_inputs
 from workshop.engineering.declare import INFORMS
 from workshop.models import Event
 
+pytestmark = pytest.mark.words
+
 SLUG = "torque-with-extension"
 LINE = "Torque wanted at the fastener 80 N·m; From the middle of the grip to the square drive 400 mm"
 

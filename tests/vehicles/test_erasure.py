@@ -27,6 +27,8 @@ from vehicles.models import DiagnosisStep, Fault, Telling, VehicleKeeper
 from workshop import log
 from workshop.models import Erasing, EventDetail, Person
 
+pytestmark = pytest.mark.words
+
 NAME = "Zephyrine Kanarell"
 PHONE, EMAIL = "0177 4455 8899", "zephyrine@kanarell.example"
 ADDRESS = "Kanarell Court 9\n4711 Upper Tarn"

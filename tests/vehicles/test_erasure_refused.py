@@ -19,6 +19,8 @@ from vehicles.acts import erasure as acts
 from vehicles.acts import outstanding as outstanding_acts
 from vehicles.models import Keeper
 
+pytestmark = pytest.mark.words
+
 
 def test_what_is_frozen_under_a_hash_stays_and_the_page_says_so(car, keeper, lead, shop_owner):
     """A technician typed the name into the technical part of a sheet that was issued: it is not altered there."""

@@ -533,7 +533,7 @@ def test_the_parts_page_filters_by_zone_and_shows_the_evidence(client, lead, car
         "Invoice or receipt: Tarn Towing 8812",
         "no tow bar",
         "No evidence yet",
-        "Build sheet (PDF)",
+        "Build sheet, draft (PDF)",
     ):
         assert words in page.text
     assert [row[:2] for row in page.context["zone_filters"]] == [

@@ -32,7 +32,7 @@ from vehicles.models import Attachment
 from workshop.acting import By
 from workshop.models import Event
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.words]
 
 
 @pytest.fixture(autouse=True)

@@ -12,7 +12,8 @@ from vehicles.acts.vehicle import refresh_search_text
 from vehicles.models import Keeper, Vehicle
 from workshop import erasing
 from workshop.acting import By, act, note
-from workshop.models import Person, SignInTry, Submission
+from workshop.acts import passes
+from workshop.models import PassEnd, Person, SignInTry, Submission
 from workshop.permissions import May, require
 
 
@@ -89,6 +90,7 @@ def _erase_from_records(*, by: By, keeper: Keeper, reason: str, also: list[str])
 def _close(account: Person) -> None:
     """The account stays as the author of what it sent; nobody signs in with it, and it names nobody."""
     SignInTry.objects.filter(sign_in_name=account.sign_in_name).delete()
+    passes.end_all(account, PassEnd.ERASED)
     account.set_unusable_password()
     Person.objects.filter(pk=account.pk).update(
         name=erasure.NAME_OF_THE_ERASED,

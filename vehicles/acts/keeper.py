@@ -7,12 +7,13 @@ from datetime import date
 from django.core.exceptions import ValidationError
 from django.utils.formats import date_format
 
+from vehicles.acts.share import end_former
 from vehicles.acts.vehicle import refresh_search_text
 from vehicles.models import Keeper, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
 from workshop.acting import By, act, create, note, save_changes
-from workshop.acts import people
-from workshop.models import Person
+from workshop.acts import passes, people
+from workshop.models import PassEnd, Person
 from workshop.permissions import May
 
 KEEPER_FIELDS = ("name", "address", "phone", "email")
@@ -44,6 +45,9 @@ def correct_keeper(*, by: By, keeper: Keeper, seen_version: int, reason: str, **
         keeper, seen_version=seen_version, **fields, search_text=Keeper.text_to_find(**told)
     )
     changes.pop("search_text", None)
+    if "email" in changes and keeper.account is not None and not keeper.account.is_staff_member:
+        # Where they ask for a one-time link, it goes to the address that is on record now.
+        save_changes(keeper.account, email=keeper.email)
     if "name" in changes:
         for car in Vehicle.objects.filter(keepers__keeper=keeper).distinct():
             refresh_search_text(car)
@@ -65,7 +69,8 @@ def add_part_for(
     """Say what part somebody plays for a car.
 
     A new owner or registered keeper ends the earlier one's part on the day the new one begins, unless
-    `end_current` is false (owners in common). A part that is over already (`until_on`) ends nothing.
+    `end_current` is false (owners in common). A part that is over already (`until_on`) ends nothing. With the earlier
+    one's part end the share links that were made for them.
     """
     _refuse_future(by, from_on=from_on, until_on=until_on)
     if from_on and from_on.year < vehicle.year - 1:
@@ -87,6 +92,9 @@ def add_part_for(
     refresh_search_text(vehicle)
     facts = {"part": part, "from": from_on, "until": until_on, "ended": [str(other.pk) for other in ended]}
     note(row, vehicle=vehicle, facts=facts, words={"name": keeper.name})
+    if ended:
+        end_former(by, vehicle)
+        _sign_out_without_car([other.keeper for other in ended])
     return row
 
 
@@ -197,12 +205,28 @@ def end_part_for(*, by: By, vehicle_keeper: VehicleKeeper, until_on: date, reaso
         facts={"part": row.part, "until": until_on},
         words={"name": row.keeper.name, "reason": reason},
     )
+    if row.part in HOLDERS:
+        end_former(by, row.vehicle)
+        _sign_out_without_car([row.keeper])
     return row
 
 
+def _sign_out_without_car(former: list[Keeper]) -> None:
+    """Inside the act by which they gave a car away: with the last one end their sessions, and links not used yet."""
+    for keeper in former:
+        person = keeper.account
+        if person is None or person.is_staff_member:
+            continue
+        if not keeper.vehicles.now().filter(part__in=HOLDERS).exists():
+            note(person, facts=passes.end_all(person, PassEnd.NO_CAR))
+
+
 @act(May.EDIT_KEEPERS)
-def open_account(*, by: By, keeper: Keeper, sign_in_name: str, password: str) -> Person:
-    """Let a keeper sign in as vehicle owner: they see the cars of which they are owner or keeper now."""
+def open_account(*, by: By, keeper: Keeper, sign_in_name: str = "", password: str | None = None) -> Person:
+    """Let a keeper sign in as vehicle owner: they see the cars of which they are owner or keeper now.
+
+    Without a password they get in by one-time links and codes alone.
+    """
     row = Keeper.objects.select_for_update(no_key=True, of=("self",)).get(pk=keeper.pk)
     if row.erased_at is not None:
         raise ValidationError("What was known of this person was erased: no account can be opened for them.")

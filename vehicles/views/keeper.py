@@ -14,6 +14,7 @@ from vehicles.acts import keeper as acts
 from vehicles.folding import MOST_ASKED, too_long_to_search
 from vehicles.forms import keeper as forms
 from vehicles.models import Keeper, KeeperPart, Vehicle, VehicleKeeper
+from vehicles.models.keeper import HOLDERS
 from vehicles.views.vehicle import visible_vehicle
 from workshop.pages import act_page, may
 from workshop.permissions import May
@@ -163,6 +164,8 @@ def people_panel(request: HttpRequest, car: Vehicle) -> dict:
     by_person: dict[Keeper, list[VehicleKeeper]] = {}
     for row in people_now:
         by_person.setdefault(row.keeper, []).append(row)
+    for person, parts in by_person.items():
+        person.holds_it = any(row.part in HOLDERS for row in parts)
     return {
         "people_now": people_now,
         "by_person": list(by_person.items()),

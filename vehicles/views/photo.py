@@ -308,7 +308,7 @@ def _pair(row: Attachment, siblings: list[Attachment]) -> tuple[Attachment, Atta
 @may(May.SEE_FILES)
 def photo_file(request: HttpRequest, photo_id: UUID) -> HttpResponse:
     row = visible_photo(request, photo_id)
-    return _bytes(request, row, row.file)
+    return bytes_of(request, row, row.file)
 
 
 @may(May.SEE_FILES)
@@ -316,10 +316,11 @@ def photo_thumb(request: HttpRequest, photo_id: UUID) -> HttpResponse:
     row = visible_photo(request, photo_id)
     if not row.thumb:
         raise Http404
-    return _bytes(request, row, row.thumb, small="small" in request.GET)
+    return bytes_of(request, row, row.thumb, small="small" in request.GET)
 
 
-def _bytes(request: HttpRequest, row: Attachment, digest: str, *, small: bool = False) -> HttpResponse:
+def bytes_of(request: HttpRequest, row: Attachment, digest: str, *, small: bool = False) -> HttpResponse:
+    """What is on the disk, for whoever may see it: the caller has looked."""
     if row.erased_at is not None:
         return _said(request, "This was erased", row.gone, 410)
     tag = f'"{digest}{"-small" if small else ""}"'
