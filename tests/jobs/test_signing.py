@@ -22,6 +22,7 @@ from tests.factories.handover import HandedOverFactory, ReadyJobFactory, leaving
 from tests.factories.outstanding import ItemFactory
 from tests.once import cast_with_car, each_of, made_once
 from tests.people import by
+from tests.records import first_problem
 from tests.signing import drawing, hand_over, leaving_form, shown_on, sign
 from vehicles.acts import vehicle as vehicle_acts
 from workshop import log, triggers
@@ -436,15 +437,7 @@ def test_erasing_keeper_and_prices_takes_what_was_drawn_with_it(signed, keeper, 
 
 
 def test_ink_that_was_tampered_with_is_named(signed):
-    from contextlib import closing
-
-    from jobs.management.commands import verify_records
-
-    def first():
-        with closing(verify_records.problems()) as found:
-            return next(found, None)
-
-    assert first() is None
+    assert first_problem() is None
     with triggers.lifted():
         SignatureInk.objects.update(lines="[[0,0,2000,700]]")
-    assert "does not give its hash" in first()
+    assert "does not give its hash" in first_problem()
