@@ -135,7 +135,9 @@ def pictures(audience: Audience, rows: Iterable[Attachment]) -> Pictures:
                 pairs.append(two)
                 paired |= {one.pk, other.pk}
     rest = [shown for row in rows if row.pk not in paired and (shown := picture(audience, row))]
-    return Pictures(tuple(pairs), tuple(rest[:PICTURES]), tuple(rest[PICTURES:]))
+    # Beside pairs the others are folded: before and after is the story, and a telephone's page stays light.
+    most = 0 if pairs else PICTURES
+    return Pictures(tuple(pairs), tuple(rest[:most]), tuple(rest[most:]))
 
 
 def picture(audience: Audience, row: Attachment) -> Picture | None:
