@@ -13,7 +13,7 @@ from tests.factories.vehicle import the_car
 from tests.people import CAST, make_person
 from tests.quick_print import QuickPrint
 from vehicles import words
-from workshop import acting, sheets
+from workshop import acting, sheets, urls  # noqa: F401  with the pages all doors are hung in, whichever test comes first
 
 pytest_plugins = ["tests.outside"]
 
