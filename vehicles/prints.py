@@ -20,7 +20,7 @@ from vehicles import issuing, odometer
 from vehicles.effects import report_of as effects_of_car
 from vehicles.models import Calculation, PrintKind, Survey, Vehicle
 from vehicles.papers.words import JUDGEMENT
-from workshop import checks
+from workshop import checks, pages
 from workshop.models import Shop
 from workshop.sheets import in_groups, print_pdf
 
@@ -107,16 +107,7 @@ def pdf_answer(
         )
         return redirect(back)
     printed = print_pdf(template, context, context["sheet"]["paper"])
-    return HttpResponse(
-        printed.pdf,
-        headers={
-            "Content-Type": "application/pdf",
-            "Content-Disposition": f'inline; filename="{name}"',
-            "Content-Security-Policy": "default-src 'none'; object-src 'self'",
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-store",
-        },
-    )
+    return pages.pdf_answer(printed.pdf, name)
 
 
 def _head(title: str, car: Vehicle) -> dict[str, Any]:

@@ -82,6 +82,20 @@ def act_page(
     return render(request, template, page, status=status)
 
 
+def pdf_answer(pdf: bytes, name: str, *, save: bool = False, frozen: bool = False) -> HttpResponse:
+    """A PDF, opened in the browser or saved as a file of this name. `frozen`: its bytes stay as they are."""
+    return HttpResponse(
+        bytes(pdf),
+        headers={
+            "Content-Type": "application/pdf",
+            "Content-Disposition": f'{"attachment" if save else "inline"}; filename="{name}"',
+            "Content-Security-Policy": "default-src 'none'; object-src 'self'",
+            "X-Content-Type-Options": "nosniff",
+            "Cache-Control": "private, no-cache" if frozen else "private, no-store",
+        },
+    )
+
+
 def answered(request: HttpRequest, target: Any, form: Any) -> HttpResponse:
     """Go on after an act. The key in the header is what tells a script that this very form was saved."""
     address = resolve_url(target)

@@ -13,7 +13,7 @@ from jobs.forms.label import LabelForm
 from vehicles.panels import Action, add_action
 from workshop import checks
 from workshop.labels import print_labels
-from workshop.pages import may
+from workshop.pages import may, pdf_answer
 from workshop.permissions import May
 
 SCOPES = ("car", "job", "tools", "tool", "part", "parts")
@@ -56,16 +56,7 @@ def labels_pdf(request: HttpRequest) -> HttpResponse:
         return _page(request, offer, form, 422)
     given = form.cleaned_data
     printed = print_labels(form.chosen(), given["on"], first=given["first"], copies=given["copies"])
-    return HttpResponse(
-        printed.pdf,
-        headers={
-            "Content-Type": "application/pdf",
-            "Content-Disposition": 'inline; filename="labels.pdf"',
-            "Content-Security-Policy": "default-src 'none'; object-src 'self'",
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-store",
-        },
-    )
+    return pdf_answer(printed.pdf, "labels.pdf")
 
 
 @may(May.SEE_SHOP)

@@ -16,7 +16,7 @@ from vehicles.models import PrintKind
 from workshop.checks import pdf_problem
 from workshop.models import Shop
 from workshop.models.shop import Paper
-from workshop.pages import may
+from workshop.pages import may, pdf_answer
 from workshop.permissions import May
 from workshop.sheets import print_pdf
 
@@ -45,16 +45,7 @@ def run_record(request: HttpRequest, run_id: UUID) -> HttpResponse:
         response = render(request, TEMPLATE, context)
         response.headers["Cache-Control"] = "private, no-store"
         return response
-    return HttpResponse(
-        print_pdf(TEMPLATE, context, paper).pdf,
-        headers={
-            "Content-Type": "application/pdf",
-            "Content-Disposition": f'inline; filename="torque-record-{found.job.number}.pdf"',
-            "Content-Security-Policy": "default-src 'none'; object-src 'self'",
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-store",
-        },
-    )
+    return pdf_answer(print_pdf(TEMPLATE, context, paper).pdf, f"torque-record-{found.job.number}.pdf")
 
 
 urlpatterns = [path("runs/<uuid:run_id>/record/", run_record, name="run-record")]

@@ -13,6 +13,7 @@ from vehicles import shares
 from vehicles.audience import Shows
 from vehicles.models import Opened, Share
 from vehicles.views.shared import behind_a_link, count, not_here
+from workshop.pages import pdf_answer
 
 
 @behind_a_link
@@ -21,15 +22,7 @@ def shared_sheet(request: HttpRequest, share: Share, sheet_id: UUID) -> HttpResp
     if row is None:
         return not_here(request)
     count(request, share, Opened.PAPER)
-    return HttpResponse(
-        bytes(row.text.pdf),
-        headers={
-            "Content-Type": "application/pdf",
-            "Content-Disposition": f'inline; filename="{sheets.file_name(row)}"',
-            "Content-Security-Policy": "default-src 'none'; object-src 'self'",
-            "X-Content-Type-Options": "nosniff",
-        },
-    )
+    return pdf_answer(row.text.pdf, sheets.file_name(row))
 
 
 def _sheet(share: Share, sheet_id: UUID) -> SheetRevision | None:

@@ -24,7 +24,7 @@ from vehicles import issuing
 from vehicles.models import Attachment
 from workshop.forms.base import ActForm
 from workshop.models import Event
-from workshop.pages import act_page, may
+from workshop.pages import act_page, may, pdf_answer
 from workshop.permissions import May
 from workshop.sheets import in_groups
 
@@ -149,17 +149,7 @@ def sheet_pdf(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     )
     if found.text.pdf is None:
         raise Http404("erased")
-    how = "attachment" if "download" in request.GET else "inline"
-    return HttpResponse(
-        bytes(found.text.pdf),
-        headers={
-            "Content-Type": "application/pdf",
-            "Content-Disposition": f'{how}; filename="{sheets.file_name(found)}"',
-            "Content-Security-Policy": "default-src 'none'; object-src 'self'",
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-cache",
-        },
-    )
+    return pdf_answer(found.text.pdf, sheets.file_name(found), save="download" in request.GET, frozen=True)
 
 
 @may(May.SEE_SHOP)

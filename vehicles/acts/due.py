@@ -11,6 +11,7 @@ from django.utils.formats import date_format
 
 from vehicles.acts.odometer import record_reading
 from vehicles.acts.past_work import noon, refuse_bad_day
+from vehicles.acts.striking import strike
 from vehicles.maintenance_plan import Plan, sheet_of
 from vehicles.models import (
     DataSheet,
@@ -22,7 +23,6 @@ from vehicles.models import (
     RoadworthinessTest,
     Vehicle,
 )
-from vehicles.models.due import StruckOnce
 from workshop.acting import By, ChangedMeanwhile, act, create, note
 from workshop.engineering.units import Amount
 from workshop.models import Person
@@ -271,26 +271,13 @@ def record_test(
 @act(May.RECORD_DUE)
 def strike_done(*, by: By, done: MaintenanceDone, reason: str) -> MaintenanceDone:
     """Say that a work was entered in error: it stays in sight, and the one before it counts again."""
-    return _struck(done, reason)
+    return strike(done, reason)
 
 
 @act(May.RECORD_DUE)
 def strike_test(*, by: By, test: RoadworthinessTest, reason: str) -> RoadworthinessTest:
     """Say that a test was entered in error: it stays in sight, and the one before it counts again."""
-    return _struck(test, reason)
-
-
-def _struck(record: StruckOnce, reason: str) -> Any:
-    if not reason.strip():
-        raise ValidationError({"reason": "Say what is wrong with it, and how you know."})
-    row = type(record)._default_manager.select_for_update(no_key=True).get(pk=record.pk)
-    if row.entered_in_error:
-        raise ValidationError(f"It was struck already: {row.entered_in_error}")
-    row.entered_in_error = reason.strip()
-    row.full_clean(validate_constraints=False)
-    row.save(update_fields=["entered_in_error"])
-    note(row, vehicle=row.vehicle, facts={"entered_in_error": True}, words={"reason": reason.strip()})
-    return row
+    return strike(test, reason)
 
 
 def _reading(

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from vehicles.acts.odometer import record_reading
+from vehicles.acts.striking import strike
 from vehicles.models import DayKnown, PastWork, Vehicle
 from workshop.acting import By, act, create, note
 from workshop.engineering.units import Amount
@@ -71,18 +72,7 @@ def add_past_work(
 @act(May.EDIT_VEHICLE)
 def set_past_work_aside(*, by: By, past_work: PastWork, reason: str) -> PastWork:
     """Say that a line was entered in error: it stays in sight and counts as nothing."""
-    if not reason.strip():
-        raise ValidationError({"reason": "Say what is wrong with it, and how you know."})
-    row = PastWork.objects.select_for_update(no_key=True, of=("self",)).select_related("vehicle").get(
-        pk=past_work.pk
-    )  # fmt: skip
-    if row.entered_in_error:
-        raise ValidationError(f"It was set aside already: {row.entered_in_error}")
-    row.entered_in_error = reason.strip()
-    row.full_clean(validate_constraints=False)
-    row.save(update_fields=["entered_in_error"])
-    note(row, vehicle=row.vehicle, facts={"entered_in_error": True}, words={"reason": reason.strip()})
-    return row
+    return strike(past_work, reason)
 
 
 def first_day(day: date, known: str) -> date:

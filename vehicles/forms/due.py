@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 
+from vehicles.forms.odometer import AsksWhyLower
 from vehicles.models import (
     FigureSource,
     Instrument,
@@ -65,31 +66,15 @@ class WithdrawIntervalForm(ActForm):
         self._put("seen", refusal.record.pk)
 
 
-class ReadingBeside(ActForm):
+class ReadingBeside(AsksWhyLower):
     """The odometer of that day; why it does not go with the others is asked for only where it does not."""
 
     odometer = AmountField("distance", label="What the odometer showed then", required=False)
-    lower_because = forms.CharField(
-        label="It doesn't go with the other readings, because",
-        max_length=200,
-        required=False,
-        widget=forms.HiddenInput,
-    )
 
     def __init__(self, *args: Any, vehicle: Vehicle, **kwargs: Any):
         super().__init__(*args, **kwargs)
         latest = Instrument.objects.filter(vehicle=vehicle).order_by("-order").first()
         self.fields["odometer"].initial = [None, latest.unit if latest else Shop.current().distance_unit]
-        if self.is_bound and self.data.get(self.add_prefix("lower_because")):
-            self._ask_why()
-
-    def _ask_why(self) -> None:
-        self.fields["lower_because"].widget = forms.TextInput(attrs={"maxlength": "200"})
-
-    def add_refusal(self, refusal: Any) -> None:
-        super().add_refusal(refusal)
-        if "lower_because" in self.errors:
-            self._ask_why()
 
 
 class DoneForm(ReadingBeside):

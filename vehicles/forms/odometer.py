@@ -1,3 +1,5 @@
+"""Forms of the odometer: a reading, and what is said of readings and instruments."""
+
 from django import forms
 
 from vehicles.models import Instrument, Vehicle
@@ -7,7 +9,31 @@ from workshop.forms.fields import AmountField, DayField, MomentField
 from workshop.models import Shop
 
 
-class ReadingForm(ActForm):
+class AsksWhyLower(ActForm):
+    """Why a reading doesn't go with the others is asked for once there is a doubt, and stays in sight from then on."""
+
+    lower_because = forms.CharField(
+        label="It doesn't go with the other readings, because",
+        max_length=200,
+        required=False,
+        widget=forms.HiddenInput,
+    )
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        if self.is_bound and self.data.get(self.add_prefix("lower_because")):
+            self._ask_why()
+
+    def _ask_why(self) -> None:
+        self.fields["lower_because"].widget = forms.TextInput(attrs={"maxlength": "200"})
+
+    def add_refusal(self, refusal) -> None:
+        super().add_refusal(refusal)
+        if "lower_because" in self.errors:
+            self._ask_why()
+
+
+class ReadingForm(AsksWhyLower):
     """A reading, in the instrument's unit; asks for what only some cars need where the car needs it."""
 
     amount = AmountField(
@@ -21,12 +47,6 @@ class ReadingForm(ActForm):
         max_length=200,
         required=False,
         help_text="Needed where no reading is given, for instance “display dark”.",
-    )
-    lower_because = forms.CharField(
-        label="It doesn't go with the other readings, because",
-        max_length=200,
-        required=False,
-        widget=forms.HiddenInput,
     )
     falsified_by = forms.CharField(
         label="The distance shown is not true, because",
@@ -48,6 +68,8 @@ class ReadingForm(ActForm):
         help_text="Choose only for a reading on the day of a replacement.",
     )
 
+    field_order = ("amount", "not_readable_because", "lower_because")
+
     def __init__(self, *args, vehicle: Vehicle, **kwargs):
         super().__init__(*args, **kwargs)
         instruments = list(Instrument.objects.filter(vehicle=vehicle).order_by("order"))
@@ -61,17 +83,6 @@ class ReadingForm(ActForm):
             del self.fields["instrument"]
         if latest is not None and (len(instruments) > 1 or latest.first is not None or latest.fitted_on):
             del self.fields["since_new"]
-        if self.is_bound and self.data.get(self.add_prefix("lower_because")):
-            self._ask_why()
-
-    def _ask_why(self) -> None:
-        """The reason is asked for once there is a doubt, and stays in sight from then on."""
-        self.fields["lower_because"].widget = forms.TextInput(attrs={"maxlength": "200"})
-
-    def add_refusal(self, refusal):
-        super().add_refusal(refusal)
-        if "lower_because" in self.errors:
-            self._ask_why()
 
 
 class SetAsideForm(ActForm):

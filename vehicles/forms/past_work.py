@@ -4,13 +4,14 @@ from typing import Any
 
 from django import forms
 
+from vehicles.forms.odometer import AsksWhyLower
 from vehicles.models import DayKnown, Instrument, Vehicle
 from workshop.forms.base import ActForm
 from workshop.forms.fields import AmountField, DayField, MoneyField
 from workshop.models import Shop
 
 
-class PastWorkForm(ActForm):
+class PastWorkForm(AsksWhyLower):
     """One line of a service book, an invoice or a list."""
 
     title = forms.CharField(
@@ -26,12 +27,6 @@ class PastWorkForm(ActForm):
     odometer = AmountField(
         "distance", label="What the odometer showed", required=False, help_text="Only with an exact day."
     )
-    lower_because = forms.CharField(
-        label="It doesn't go with the other readings, because",
-        max_length=200,
-        required=False,
-        widget=forms.HiddenInput,
-    )
     who_did = forms.CharField(
         label="Which workshop did it", max_length=120, required=False, help_text="Empty where nobody knows."
     )
@@ -43,22 +38,14 @@ class PastWorkForm(ActForm):
         label="Where this is written", max_length=200, help_text="Service book, invoice, the owner's list."
     )
 
+    field_order = ("title", "done_on", "day_known", "odometer", "lower_because")
+
     def __init__(self, *args: Any, vehicle: Vehicle, **kwargs: Any):
         super().__init__(*args, **kwargs)
         shop = Shop.current()
         latest = Instrument.objects.filter(vehicle=vehicle).order_by("-order").first()
         self.fields["odometer"].initial = [None, latest.unit if latest else shop.distance_unit]
         self.fields["amount"].label = f"What it cost ({shop.currency})"
-        if self.is_bound and self.data.get(self.add_prefix("lower_because")):
-            self._ask_why()
-
-    def _ask_why(self) -> None:
-        self.fields["lower_because"].widget = forms.TextInput(attrs={"maxlength": "200"})
-
-    def add_refusal(self, refusal: Any) -> None:
-        super().add_refusal(refusal)
-        if "lower_because" in self.errors:
-            self._ask_why()
 
 
 class PastWorkAsideForm(ActForm):

@@ -7,6 +7,7 @@ from django.db.models import F, Q
 from django.urls import reverse
 
 from vehicles.models.datasheet import FigureSource
+from vehicles.models.struck import StruckOnce
 from workshop.models import Record
 from workshop.models.base import one_of
 
@@ -118,18 +119,6 @@ class MaintenanceInterval(Record):
         return f"{self.get_source_display()}: {self.source_words}"
 
 
-class StruckOnce(Record):
-    """A record that stays as it was written; all that may be added is, once, that it was entered in error."""
-
-    entered_in_error = models.CharField("entered in error, because", max_length=200, blank=True)
-
-    class Meta(Record.Meta):
-        abstract = True
-
-    def get_absolute_url(self) -> str:
-        return reverse("vehicles:due-of-car", args=[self.vehicle_id])
-
-
 class MaintenanceDone(StruckOnce):
     """That the work of an interval was done on a car: by a work line of ours, or elsewhere, with how that is known."""
 
@@ -162,6 +151,9 @@ class MaintenanceDone(StruckOnce):
 
     def __str__(self) -> str:
         return f"{self.interval.title}, done"
+
+    def get_absolute_url(self) -> str:
+        return reverse("vehicles:due-of-car", args=[self.vehicle_id])
 
     @property
     def by_whom(self) -> str:
@@ -250,6 +242,9 @@ class RoadworthinessTest(StruckOnce):
 
     def __str__(self) -> str:
         return f"roadworthiness test: {self.get_result_display().lower()}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("vehicles:due-of-car", args=[self.vehicle_id])
 
     @property
     def is_passed(self) -> bool:

@@ -7,6 +7,7 @@ from django.db.models import Q
 from django.urls import reverse
 from django.utils.formats import date_format
 
+from vehicles.models.struck import StruckOnce
 from workshop.models import Record
 from workshop.models.base import one_of
 
@@ -19,7 +20,7 @@ class DayKnown(models.TextChoices):
     YEAR = "year", "The year only"
 
 
-class PastWork(Record):
+class PastWork(StruckOnce):
     """One piece of past work. Never altered; entered in error, it stays in sight and counts as nothing.
 
     `amount` is in the shop's currency. `source` says where it is written: a service book, an invoice, a list.
@@ -38,9 +39,8 @@ class PastWork(Record):
         "vehicles.OdometerReading", on_delete=models.PROTECT, related_name="+", null=True, blank=True
     )
     source = models.CharField("where this is written", max_length=200)
-    entered_in_error = models.CharField("entered in error, because", max_length=200, blank=True)
 
-    class Meta(Record.Meta):
+    class Meta(StruckOnce.Meta):
         verbose_name_plural = "past work"
         ordering = ["-done_on", "-made_at"]
         constraints = [

@@ -18,7 +18,7 @@ from vehicles.forms.issued import IssueForm, WithCostsForm
 from vehicles.models import IssuedPrint, PrintKind, Vehicle
 from vehicles.views.vehicle import visible_vehicle
 from workshop.forms.base import by_of
-from workshop.pages import may
+from workshop.pages import may, pdf_answer
 from workshop.permissions import May
 
 # Drafts of what is about the car itself; those of a survey and of a run stand on their pages.
@@ -163,21 +163,7 @@ def issued(request: HttpRequest, print_id: UUID) -> HttpResponse:
     )
     if row.text.pdf is None:
         raise Http404("erased")
-    return pdf_of(row, "attachment" if "download" in request.GET else "inline")
-
-
-def pdf_of(row: IssuedPrint, how: str = "inline") -> HttpResponse:
-    """Its bytes, to whoever may have them. `row` has its text selected along, not erased."""
-    return HttpResponse(
-        bytes(row.text.pdf),
-        headers={
-            "Content-Type": "application/pdf",
-            "Content-Disposition": f'{how}; filename="{row.file_name}"',
-            "Content-Security-Policy": "default-src 'none'; object-src 'self'",
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-cache",
-        },
-    )
+    return pdf_answer(row.text.pdf, row.file_name, save="download" in request.GET, frozen=True)
 
 
 @may(May.SEE_SHOP)
