@@ -21,7 +21,7 @@ from vehicles.audience import Audience, NotTheirs
 from vehicles.forms.archive import ArchiveFileForm
 from vehicles.models import Attachment, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
-from vehicles.panels import Action, Panel, add_action, add_panel
+from vehicles.panels import Panel, add_panel
 from vehicles.views.vehicle import visible_vehicle
 from workshop.acting import By
 from workshop.pages import may
@@ -166,8 +166,7 @@ def _panel(request: HttpRequest, car: Vehicle) -> dict[str, Any]:
     return {"archives": list(car.archives_taken_in.select_related("made_by"))}
 
 
-add_panel(Panel(95, "came-from", "Where records came from", "vehicles/_archive_panel.html", _panel))
-add_action(Action(90, "Take it along", "vehicles:archive", May.TAKE_ALONG))
+add_panel(Panel(95, "came-from", "This car’s record", "vehicles/_archive_panel.html", _panel))
 
 urlpatterns = [
     path("vehicles/<uuid:vehicle_id>/archive/", archive, name="archive"),

@@ -18,7 +18,6 @@ from vehicles.audience import Audience, NotTheirs
 from vehicles.forms.acknowledge import AcknowledgeForm
 from vehicles.models import OutstandingItem, Vehicle, VehicleKeeper
 from vehicles.models.keeper import HOLDERS
-from vehicles.panels import Action, add_action
 from vehicles.views.vehicle import visible_vehicle
 from workshop.pages import act_page, may
 from workshop.permissions import May
@@ -91,8 +90,6 @@ def _own_cars(request: HttpRequest):
         .values("vehicle")
     )
 
-
-add_action(Action(80, "As the owner sees it", "vehicles:owner-view", May.SEE_SHOP))
 
 urlpatterns = [
     path("my-cars/", my_cars, name="my-cars"),
