@@ -28,11 +28,11 @@ from vehicles.acts import fault as fault_acts
 from vehicles.acts import past_work as past_work_acts
 from vehicles.acts import photo as photo_acts
 from vehicles.archive import making
-from vehicles.archive.cells import plain_cell
 from vehicles.archive.checking import check
 from vehicles.archive.reading import open_archive
 from vehicles.files import store
 from vehicles.models import Fault
+from vehicles.spreadsheet.giving import plain_cell
 
 FORMULA = "=2+5 as somebody typed it"
 

@@ -11,7 +11,7 @@ from django.db import OperationalError
 from tests.at_once import at_once
 from tests.factories.part import PartFactory
 from tests.people import by
-from vehicles import making
+from vehicles import long_prints
 from vehicles.acts import issued as acts
 from vehicles.models import IssuedPrint
 from workshop.acting import is_busy
@@ -43,18 +43,18 @@ def test_two_at_once_make_one_print_and_then_one_revision(lead, technician, car)
 
 def test_what_takes_longer_is_made_while_the_page_answers(lead, car, monkeypatch, settings, tmp_path):
     settings.WORKSHOP_DATA = tmp_path
-    monkeypatch.setattr(making, "PATIENCE", 0.0)
+    monkeypatch.setattr(long_prints, "PATIENCE", 0.0)
     key = uuid4()
 
     def slowly():
         time.sleep(0.3)
         return acts.issue(by=by(lead, key=key), kind="build", vehicle=car)
 
-    assert making.start(key, slowly).state == "making"
+    assert long_prints.start(key, slowly).state == "making"
     # The same tap once more starts no second one.
-    assert making.start(key, slowly).state == "making"
+    assert long_prints.start(key, slowly).state == "making"
     until = time.monotonic() + 30
-    while (became := making.state_of(key)).state == "making" and time.monotonic() < until:
+    while (became := long_prints.state_of(key)).state == "making" and time.monotonic() < until:
         time.sleep(0.05)
     assert became.state == "done"
     assert IssuedPrint.objects.get().pk.hex == became.print.replace("-", "")

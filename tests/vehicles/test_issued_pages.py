@@ -23,7 +23,7 @@ from tests.factories.run import RunFactory, click
 from tests.factories.tool import ToolFactory
 from tests.once import once
 from tests.people import by
-from vehicles import issuing, making
+from vehicles import issuing, long_prints
 from vehicles.acts import issued as acts
 from vehicles.acts import keeper as keeper_acts
 from vehicles.erasure import preview
@@ -261,10 +261,10 @@ def test_the_page_of_one_that_is_being_made_goes_on_when_it_is_done(hand, lead, 
     settings.WORKSHOP_DATA = tmp_path
     key, url = uuid4(), None
     url = reverse("vehicles:print-making", args=[car.pk, key])
-    making._write(key, making.Making("making", 1))
+    long_prints._write(key, long_prints.Making("making", 1))
     assert "It is being made" in said(hand.get(url))
     row = acts.issue(by=by(lead, key=key), kind="build", vehicle=car)
-    making._write(key, making.Making("done", 1, str(row.pk)))
+    long_prints._write(key, long_prints.Making("done", 1, str(row.pk)))
     assert hand.get(url).url.endswith(f"#p{row.pk}")
     answer = hand.get(url, headers={"HX-Request": "true"})
     assert answer.headers["HX-Redirect"].endswith(f"#p{row.pk}")
@@ -274,7 +274,7 @@ def test_of_a_process_that_is_gone_nothing_was_issued(hand, car, settings, tmp_p
     """4194304 is the most that a process number can be on 64-bit Linux (proc(5)), and is never given out."""
     settings.WORKSHOP_DATA = tmp_path
     key = uuid4()
-    making._write(key, making.Making("making", 4194304))
+    long_prints._write(key, long_prints.Making("making", 4194304))
     page = said(hand.get(reverse("vehicles:print-making", args=[car.pk, key])))
     assert "It was not issued" in page
     assert "Ask for it again" in page

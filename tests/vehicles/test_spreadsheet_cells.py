@@ -185,4 +185,4 @@ def test_a_formula_is_neutralised_on_export(cell):
 
 
 def test_negative_numbers_stay_numbers():
-    assert giving.neutral("-12.5") == "-12.5"
+    assert giving.plain_cell("-12.5") == "-12.5"

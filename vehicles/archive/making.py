@@ -22,13 +22,13 @@ from django.db import connection, transaction
 from django.db.models import Q, QuerySet
 
 from vehicles.archive import FORMAT, VERSION, declare, schema, words
-from vehicles.archive.cells import plain_cell
 from vehicles.archive.columns import Column, columns_of
 from vehicles.archive.declare import Table
 from vehicles.archive.picking import Shared, own_rows
 from vehicles.archive.redacting import Reader
 from vehicles.files import store
 from vehicles.models import Attachment, Vehicle
+from vehicles.spreadsheet.giving import plain_cell
 from workshop.models import Event, Shop
 
 # Acts of this very thing: an archive does not tell of archives, or two in a row would differ.

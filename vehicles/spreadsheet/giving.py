@@ -7,18 +7,18 @@ import io
 import re
 from collections.abc import Iterable
 
-_NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
+# The wide forms too: some programs read them like the narrow ones.
+_BEGINS_A_FORMULA = frozenset("=+-@\t\r\n＝＋－＠")
+_NUMBER = re.compile(r"-?[0-9]+([.,][0-9]+)?\Z")
 
 
-def neutral(cell: object) -> str:
-    """The cell as text that no spreadsheet takes for a formula: it would run what a stranger typed.
+def plain_cell(text: str) -> str:
+    """The text with an apostrophe before it where a spreadsheet program would take it for a formula and run it.
 
-    A number stays a number, also a negative one; anything else that begins like a formula gets an apostrophe.
+    A plain number is none, below zero too.
     """
-    text = "" if cell is None else str(cell)
-    if text[:1] in ("=", "+", "-", "@", "\t", "\r", "\n") and not _NUMBER.fullmatch(text):
-        return f"'{text}"
-    return text
+    begins = text.lstrip(" ")[:1]
+    return f"'{text}" if begins in _BEGINS_A_FORMULA and begins and not _NUMBER.match(text) else text
 
 
 def csv_text(head: Iterable[object], rows: Iterable[Iterable[object]]) -> str:
@@ -26,5 +26,5 @@ def csv_text(head: Iterable[object], rows: Iterable[Iterable[object]]) -> str:
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     for row in (head, *rows):
-        writer.writerow([neutral(cell) for cell in row])
+        writer.writerow(["" if cell is None else plain_cell(str(cell)) for cell in row])
     return "\ufeff" + out.getvalue()

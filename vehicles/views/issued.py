@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_safe
 
-from vehicles import issuing, making, panels, prints
+from vehicles import issuing, long_prints, panels, prints
 from vehicles.acts import issued as acts
 from vehicles.forms.issued import IssueForm, WithCostsForm
 from vehicles.models import IssuedPrint, PrintKind, Vehicle
@@ -88,7 +88,7 @@ def issue(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
         if form.is_valid():
             data = dict(form.act_arguments())
             by = by_of(request, form)
-            became = making.start(by.key, lambda: acts.issue(by=by, vehicle=car, **data))
+            became = long_prints.start(by.key, lambda: acts.issue(by=by, vehicle=car, **data))
             if became.state in ("making", "done"):
                 return _go_on(request, car, by.key, became)
             form.add_error(None, ValidationError(list(became.said) or [_BROKEN]))
@@ -114,7 +114,7 @@ def issue(request: HttpRequest, vehicle_id: UUID) -> HttpResponse:
 _BROKEN = "It could not be made: something went wrong on the server, and stands in its log. Nothing was issued. Ask for it again."
 
 
-def _go_on(request: HttpRequest, car: Vehicle, key: UUID, became: making.Making) -> HttpResponse:
+def _go_on(request: HttpRequest, car: Vehicle, key: UUID, became: long_prints.Making) -> HttpResponse:
     if became.state == "making":
         return _saved(redirect("vehicles:print-making", car.pk, key), key)
     row = get_object_or_404(IssuedPrint, pk=became.print, vehicle=car)
@@ -140,7 +140,7 @@ def _saved(answer: HttpResponse, key: UUID) -> HttpResponse:
 def print_making(request: HttpRequest, vehicle_id: UUID, key: UUID) -> HttpResponse:
     """A long print is being made: looks again by itself, or by its link."""
     car = visible_vehicle(request, vehicle_id)
-    became = making.state_of(key)
+    became = long_prints.state_of(key)
     if became is not None and became.state == "done":
         answer = _go_on(request, car, key, became)
         if request.htmx:
