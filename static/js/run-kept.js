@@ -156,20 +156,23 @@
     document.dispatchEvent(new CustomEvent("run:swapped", { detail: how }));
     begun(how === "saved");
   };
+  const fetched = async (address) => {
+    // In place of a copy no other copy will do: without its target the service worker lets it pass, and waits.
+    const headers = { "HX-Request": "true", ...(isCopy() ? {} : { "HX-Target": "work" }) };
+    const answer = await fetch(address, { headers, credentials: "same-origin", cache: "no-store" }).catch(() => null);
+    return answer && answer.ok && !answer.headers.get("X-Copy-Made") ? answer.text().catch(() => "") : "";
+  };
   const refresh = async (asked, anew) => {
     const then = now.doings;
     const known = [...gone]; // what is sent from here on may come too late for this answer
     // Nobody asked for it: the form stays at the fastener where the hand is.
-    let address = anew && isCopy() ? location.pathname + location.search : page();
     const at = !asked && !anew && plan();
     const here = at && form() && at.places.find(([stage, fastener]) => stage === HERE() && fastener === Number(form().elements.fastener.value)
       && !gone.has(`${stage} ${fastener}`));
-    if (here) address += `?${new URLSearchParams({ step: at.step, stage: here[0], fastener: here[1], set: here[2] })}#work`;
-    // In place of a copy no other copy will do: without its target the service worker lets it pass, and waits.
-    const headers = { "HX-Request": "true", ...(isCopy() ? {} : { "HX-Target": "work" }) };
-    const answer = await fetch(address, { headers, credentials: "same-origin", cache: "no-store" }).catch(() => null);
-    if (!answer || !answer.ok || answer.headers.get("X-Copy-Made")) return false;
-    const html = await answer.text().catch(() => "");
+    const there = here && `${page()}?${new URLSearchParams({ step: at.step, stage: here[0], fastener: here[1], set: here[2] })}#work`;
+    let html = await fetched(there || (anew && isCopy() ? location.pathname + location.search : page()));
+    // Its reading came to the server on the way: what is next there, not a look at what was recorded.
+    if (there && html && partOf(html)?.dataset.mode === "look") html = await fetched(page());
     if (!html || (!asked && (now.awaited || now.doings !== then))) return false; // somebody went on in the form that stands here
     known.forEach((each) => gone.delete(each));
     swapIn(html, asked ? "saved" : "sent");

@@ -12,6 +12,7 @@ from playwright.sync_api import expect
 
 from jobs.models import TorqueReading
 from tests.browser.devices import sign_in
+from tests.browser.test_run_tablet import WHEEL as ONE_STAGE
 from tests.browser.test_run_tablet import next_is
 from tests.factories.procedure import WHEEL
 from tests.factories.run import RunFactory, click
@@ -217,3 +218,37 @@ def test_an_answer_in_the_moment_when_patience_ends(tablet, live_server, lead, t
     next_is(tablet, 3)
     expect(tablet.locator(".last")).not_to_contain_text("kept on this tablet")
     assert [row.fastener for row in run.readings.all()] == [1]
+
+
+def test_the_last_ones_answer_comes_late(tablet, live_server, lead, technician, car, tool):
+    """The area that is loaded meanwhile goes on with what is next: it does not look back at that last reading."""
+    run = RunFactory(person=lead, vehicle=car, steps=[{**ONE_STAGE, "critical": True}])
+    for fastener in (1, 3, 5):
+        click(technician, run, 1, fastener, 120, tool)
+    sign_in(tablet, technician, live_server.url)
+    tablet.goto(f"{reverse('jobs:run', args=[run.pk])}?torque_tool={tool.pk}")
+    record = tablet.get_by_role("button", name="Record", exact=True)
+    next_is(tablet, 2)
+    tablet.context.set_offline(True)
+    record.tap()
+    expect(tablet.locator(".last")).to_contain_text("kept on this tablet")
+    next_is(tablet, 4)
+    held = []
+
+    def hold(route):
+        answer = route.fetch()
+        if '"fastener"\r\n\r\n4\r\n' in (route.request.post_data or ""):
+            held.append(lambda: route.fulfill(response=answer))
+        else:
+            route.fulfill(response=answer)
+
+    tablet.route("**/readings/add/", hold)
+    tablet.context.set_offline(False)
+    record.tap()
+    expect(tablet.locator(".pattern .fastener.done")).to_have_count(5, timeout=LATER)
+    expect(tablet.locator(".second-check")).to_be_visible()
+    assert len(held) == 1, "its own answer is still on the way"
+    held[0]()
+    expect(tablet.locator(".sent-note")).to_contain_text("on record", timeout=LATER)
+    expect(tablet.locator(".second-check")).to_be_visible()
+    assert sorted(run.readings.values_list("fastener", flat=True)) == [1, 2, 3, 4, 5]

@@ -35,9 +35,11 @@ def test_the_reason_is_in_view_above_the_button(browser, live_server, run, tool,
     watch = Watch(page, live_server.url, expected=422)
     opened(page, run, technician, live_server)
     button = page.get_by_role("button", name="Record", exact=True)
-    for wrong in ("6.1", "1..2"):
+    for wrong, words in (("6.1", "far from the target"), ("1..2", "is not a number")):
         page.get_by_label("Number", exact=True).fill(wrong)
         button.tap()
+        # The first refusal stands there until the second one takes its place.
+        expect(page.locator(".entry .errors")).to_contain_text(words)
         said = page.locator("#form-errors")
         expect(said).to_be_in_viewport(ratio=1)
         expect(button).to_be_in_viewport(ratio=1)
