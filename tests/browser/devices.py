@@ -16,6 +16,8 @@ PHONE = {
     "device_scale_factor": 1,
 }
 
+PRINTED = 60_000  # ms: on a busy machine the PDF engine takes as long as that
+
 
 def new_page(browser, url, **options):
     # A service worker would answer pages of its own and pass by `page.route`: only where a test is about it.
@@ -67,11 +69,14 @@ class Watch:
 
     def _console(self, message) -> None:
         status = f"status of {self.expected} "
-        if message.type == "error" and not (
+        meant = (
             self.expected != 200
             and message.text.startswith("Failed to load resource")
             and status in message.text
-        ):
+        )
+        # A request that the next page cut off; one that failed says so under a name of its own besides.
+        cut_off = message.text.startswith(("htmx:afterRequest", "htmx:sendAbort"))
+        if message.type == "error" and not (meant or cut_off):
             self._say(f"console: {message.text}")
 
     def _request(self, request) -> None:

@@ -11,7 +11,7 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from jobs.models import SheetRevision, SignatureInk, SignOff
-from tests.browser.devices import PHONE, TABLET, Watch, new_page, sign_in
+from tests.browser.devices import PHONE, PRINTED, TABLET, Watch, new_page, sign_in
 from tests.browser.sweep import looked_at
 from tests.factories.handover import ReadyJobFactory
 from tests.factories.work import owner_of
@@ -84,7 +84,7 @@ def test_both_sign_on_the_tablet_and_the_sheet_bears_it(tablet, live_server, job
         assert len(json.loads(tablet.locator(f"[name={name}]").input_value())[0]) > 40
 
     tablet.get_by_role("button", name="Hand over and issue the sheet").click()
-    tablet.wait_for_url("**/sheets/**")
+    tablet.wait_for_url("**/sheets/**", timeout=PRINTED)
     assert tablet.get_by_role("img", name="Signature of").count() == 2
     assert watch.complaints == []
     assert set(SignOff.objects.values_list("method", flat=True)) == {"glass"}
@@ -124,7 +124,7 @@ def test_both_steps_and_the_sheets_page_can_be_used_by_everybody(browser, live_s
         for name in ("lead", "collector"):
             page.locator(f"[name={name}_signs][value=paper]").check()
         page.get_by_role("button", name="Hand over and issue the sheet").click()
-        page.wait_for_url("**/sheets/**")
+        page.wait_for_url("**/sheets/**", timeout=PRINTED)
         look("the sheet's page")
         page.goto(reverse("jobs:sheet-sign", args=[SheetRevision.objects.get().pk, "collector"]))
         page.locator("[name=method][value=glass]").check()
@@ -155,7 +155,7 @@ def test_a_dot_is_refused_and_the_other_signature_stays_drawn(tablet, live_serve
     assert tablet.locator("[name=collector_ink]").input_value() == ""
     by_mouse(tablet, tablet.locator("canvas").nth(1))
     tablet.get_by_role("button", name="Hand over and issue the sheet").click()
-    tablet.wait_for_url("**/sheets/**")
+    tablet.wait_for_url("**/sheets/**", timeout=PRINTED)
     assert SignatureInk.objects.count() == 2
     assert watch.complaints == []
 
@@ -188,7 +188,7 @@ def test_what_changed_while_they_signed_is_shown_before_they_sign_again(tablet, 
     for number in (0, 1):
         by_mouse(tablet, tablet.locator("canvas").nth(number))
     tablet.get_by_role("button", name="Hand over and issue the sheet").click()
-    tablet.wait_for_url("**/sheets/**")
+    tablet.wait_for_url("**/sheets/**", timeout=PRINTED)
     assert "HD251" in SheetRevision.objects.get().technical
 
 
@@ -214,7 +214,7 @@ def test_without_a_script_it_is_signed_on_paper(browser, live_server, job, lead)
         assert not page.locator("[name=lead_signs][value=glass]").is_visible()
         assert page.locator("[name=lead_signs][value=paper]").is_checked()
         page.get_by_role("button", name="Hand over and issue the sheet").click()
-        page.wait_for_url("**/sheets/**")
+        page.wait_for_url("**/sheets/**", timeout=PRINTED)
     finally:
         page.context.close()
     assert not SignOff.objects.exists()
