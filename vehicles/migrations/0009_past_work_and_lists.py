@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ("jobs", "0001_initial"),
         ("vehicles", "0008_parasitic_drain_tests"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
+        ("workshop", "__first__"),
     ]
 
     operations = [
@@ -92,6 +92,36 @@ class Migration(migrations.Migration):
                 "verbose_name_plural": "past work",
                 "ordering": ["-done_on", "-made_at"],
                 "abstract": False,
+                "indexes": [models.Index(fields=["vehicle", "done_on"], name="past_work_of_vehicle")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_pastwork_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("title", ""), _negated=True),
+                        name="past_work_says_what",
+                        violation_error_code="field:title",
+                        violation_error_message="Say what was done.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("source", ""), _negated=True),
+                        name="past_work_has_a_source",
+                        violation_error_code="field:source",
+                        violation_error_message="Say where this is written, for instance “service book”.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("day_known__in", ["day", "month", "year"])),
+                        name="past_work_day_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("amount", None), ("amount__gte", 0), _connector="OR"),
+                        name="past_work_cost_is_not_negative",
+                        violation_error_code="field:amount",
+                        violation_error_message="Give 0 or more.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -189,115 +219,59 @@ class Migration(migrations.Migration):
                 "verbose_name_plural": "lists from spreadsheets",
                 "ordering": ["-made_at"],
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_spreadsheetlist_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["cars", "keepers", "past"])),
+                        name="list_kind_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["draft", "taken", "undone", "dropped"])),
+                        name="list_state_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("state__in", ["draft", "dropped"]), ("taken_at", None), ("taken_key", None)
+                            ),
+                            models.Q(
+                                ("state__in", ["taken", "undone"]),
+                                ("taken_at__isnull", False),
+                                ("taken_key__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="taken_list_has_its_key",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("state", "undone"),
+                                ("undone_at__isnull", False),
+                                models.Q(("undone_because", ""), _negated=True),
+                            ),
+                            models.Q(
+                                models.Q(("state", "undone"), _negated=True),
+                                ("undone_at", None),
+                                ("undone_because", ""),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="undone_list_says_why",
+                        violation_error_code="field:reason",
+                        violation_error_message="Say why it is undone.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("state__in", ["draft", "taken"]), ("content", ""), _connector="OR"
+                        ),
+                        name="ended_list_holds_nothing",
+                    ),
+                ],
             },
-        ),
-        migrations.AddIndex(
-            model_name="pastwork",
-            index=models.Index(fields=["vehicle", "done_on"], name="past_work_of_vehicle"),
-        ),
-        migrations.AddConstraint(
-            model_name="pastwork",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_pastwork_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pastwork",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("title", ""), _negated=True),
-                name="past_work_says_what",
-                violation_error_code="field:title",
-                violation_error_message="Say what was done.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pastwork",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("source", ""), _negated=True),
-                name="past_work_has_a_source",
-                violation_error_code="field:source",
-                violation_error_message="Say where this is written, for instance “service book”.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pastwork",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("day_known__in", ["day", "month", "year"])), name="past_work_day_is_known"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="pastwork",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("amount", None), ("amount__gte", 0), _connector="OR"),
-                name="past_work_cost_is_not_negative",
-                violation_error_code="field:amount",
-                violation_error_message="Give 0 or more.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="spreadsheetlist",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_spreadsheetlist_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="spreadsheetlist",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["cars", "keepers", "past"])), name="list_kind_is_known"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="spreadsheetlist",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["draft", "taken", "undone", "dropped"])),
-                name="list_state_is_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="spreadsheetlist",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("state__in", ["draft", "dropped"]), ("taken_at", None), ("taken_key", None)),
-                    models.Q(
-                        ("state__in", ["taken", "undone"]),
-                        ("taken_at__isnull", False),
-                        ("taken_key__isnull", False),
-                    ),
-                    _connector="OR",
-                ),
-                name="taken_list_has_its_key",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="spreadsheetlist",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("state", "undone"),
-                        ("undone_at__isnull", False),
-                        models.Q(("undone_because", ""), _negated=True),
-                    ),
-                    models.Q(
-                        models.Q(("state", "undone"), _negated=True),
-                        ("undone_at", None),
-                        ("undone_because", ""),
-                    ),
-                    _connector="OR",
-                ),
-                name="undone_list_says_why",
-                violation_error_code="field:reason",
-                violation_error_message="Say why it is undone.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="spreadsheetlist",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["draft", "taken"]), ("content", ""), _connector="OR"),
-                name="ended_list_holds_nothing",
-            ),
         ),
     ]

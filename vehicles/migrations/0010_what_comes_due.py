@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ("jobs", "0010_jobs_of_another_workshop"),
         ("vehicles", "0009_past_work_and_lists"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
+        ("workshop", "__first__"),
     ]
 
     operations = [
@@ -65,6 +65,16 @@ class Migration(migrations.Migration):
             ],
             options={
                 "ordering": ["-day"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("person", "day"), name="one_due_mail_per_person_and_day"),
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["sending", "sent", "failed"])),
+                        name="due_mail_state_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("tries__gte", 1)), name="due_mail_counts_its_tries"
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -111,6 +121,23 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["-made_at"],
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_feedaddress_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("revoked_at", None)),
+                        fields=("person",),
+                        name="one_calendar_address_per_person",
+                        violation_error_message="There is a calendar address already: replace it, or take it back.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("token_hash", ""), _negated=True),
+                        name="calendar_address_has_a_token",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -201,6 +228,99 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["title", "made_at"],
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_maintenanceinterval_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("replaces", None)),
+                        fields=("sheet", "line"),
+                        name="interval_begins_once_of_a_sheet",
+                        violation_error_code="field:title",
+                        violation_error_message="The plan has an interval of this name: change that one, and say why.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("title", ""), _negated=True), models.Q(("line", ""), _negated=True)
+                        ),
+                        name="interval_says_what",
+                        violation_error_code="field:title",
+                        violation_error_message="Say what is to be done, such as “engine oil and filter”.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                models.Q(("withdrawn_because", ""), _negated=True),
+                                ("every_km", None),
+                                ("every_months", None),
+                            ),
+                            models.Q(
+                                ("withdrawn_because", ""),
+                                models.Q(
+                                    ("every_km__isnull", False),
+                                    ("every_months__isnull", False),
+                                    _connector="OR",
+                                ),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="interval_is_by_distance_or_time",
+                        violation_error_code="field:every_distance",
+                        violation_error_message="Give a distance, a number of months, or both.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("every_km", None), ("every_unit", "")),
+                            models.Q(
+                                ("every_km__gt", 0),
+                                ("every_km__isnull", False),
+                                models.Q(("every_unit", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="interval_distance_has_a_unit",
+                        violation_error_code="field:every_distance",
+                        violation_error_message="An interval's distance needs a figure above 0 and its unit.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("every_months", None),
+                            models.Q(("every_months__gte", 1), ("every_months__lte", 240)),
+                            _connector="OR",
+                        ),
+                        name="interval_months_are_sane",
+                        violation_error_code="field:every_months",
+                        violation_error_message="Give 1 to 240 months.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("source_words", ""), _negated=True),
+                        name="interval_names_its_document",
+                        violation_error_code="field:source_words",
+                        violation_error_message="Name the document and the place in it.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "source__in",
+                                ["maker", "part_maker", "marked", "measured", "papers", "owner", "estimate"],
+                            )
+                        ),
+                        name="interval_source_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("replaces", None),
+                            models.Q(("because", ""), _negated=True),
+                            models.Q(("withdrawn_because", ""), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="a_changed_interval_says_why",
+                        violation_error_code="field:because",
+                        violation_error_message="Say why this interval is changed.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -286,6 +406,30 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["-done_on", "-made_at"],
                 "abstract": False,
+                "indexes": [
+                    models.Index(fields=["vehicle", "line", "done_on"], name="maintenance_done_of_car")
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_maintenancedone_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("elsewhere", ""), ("work_line__isnull", False)),
+                            models.Q(
+                                ("work_line", None),
+                                models.Q(("elsewhere", ""), _negated=True),
+                                models.Q(("source_words", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="maintenance_done_by_a_line_or_elsewhere",
+                        violation_error_code="field:elsewhere",
+                        violation_error_message="Choose the work line, or say who did it elsewhere and how that is known: one of the two.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -382,260 +526,55 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["-done_on", "-made_at"],
                 "abstract": False,
-            },
-        ),
-        migrations.AddConstraint(
-            model_name="duemail",
-            constraint=models.UniqueConstraint(
-                fields=("person", "day"), name="one_due_mail_per_person_and_day"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="duemail",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["sending", "sent", "failed"])),
-                name="due_mail_state_is_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="duemail",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("tries__gte", 1)), name="due_mail_counts_its_tries"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="feedaddress",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_feedaddress_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="feedaddress",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("revoked_at", None)),
-                fields=("person",),
-                name="one_calendar_address_per_person",
-                violation_error_message="There is a calendar address already: replace it, or take it back.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="feedaddress",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("token_hash", ""), _negated=True), name="calendar_address_has_a_token"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_maintenanceinterval_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("replaces", None)),
-                fields=("sheet", "line"),
-                name="interval_begins_once_of_a_sheet",
-                violation_error_code="field:title",
-                violation_error_message="The plan has an interval of this name: change that one, and say why.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("title", ""), _negated=True), models.Q(("line", ""), _negated=True)
-                ),
-                name="interval_says_what",
-                violation_error_code="field:title",
-                violation_error_message="Say what is to be done, such as “engine oil and filter”.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        models.Q(("withdrawn_because", ""), _negated=True),
-                        ("every_km", None),
-                        ("every_months", None),
+                "indexes": [models.Index(fields=["vehicle", "done_on"], name="roadworthiness_of_car")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_roadworthinesstest_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
                     ),
-                    models.Q(
-                        ("withdrawn_because", ""),
-                        models.Q(
-                            ("every_km__isnull", False), ("every_months__isnull", False), _connector="OR"
+                    models.CheckConstraint(
+                        condition=models.Q(("result__in", ["passed", "minor", "major", "dangerous"])),
+                        name="roadworthiness_result_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("valid_until", None), ("valid_until__gt", models.F("done_on")), _connector="OR"
                         ),
+                        name="roadworthiness_ends_after_the_test",
+                        violation_error_code="field:valid_until",
+                        violation_error_message="This day must lie after the day of the test.",
                     ),
-                    _connector="OR",
-                ),
-                name="interval_is_by_distance_or_time",
-                violation_error_code="field:every_distance",
-                violation_error_message="Give a distance, a number of months, or both.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("every_km", None), ("every_unit", "")),
-                    models.Q(
-                        ("every_km__gt", 0),
-                        ("every_km__isnull", False),
-                        models.Q(("every_unit", ""), _negated=True),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("result__in", ["passed", "minor"]), _negated=True),
+                            ("valid_until__isnull", False),
+                            _connector="OR",
+                        ),
+                        name="passed_test_says_until_when",
+                        violation_error_code="field:valid_until",
+                        violation_error_message="A test that was passed says until when: give the day on the certificate.",
                     ),
-                    _connector="OR",
-                ),
-                name="interval_distance_has_a_unit",
-                violation_error_code="field:every_distance",
-                violation_error_message="An interval's distance needs a figure above 0 and its unit.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("every_months", None),
-                    models.Q(("every_months__gte", 1), ("every_months__lte", 240)),
-                    _connector="OR",
-                ),
-                name="interval_months_are_sane",
-                violation_error_code="field:every_months",
-                violation_error_message="Give 1 to 240 months.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("source_words", ""), _negated=True),
-                name="interval_names_its_document",
-                violation_error_code="field:source_words",
-                violation_error_message="Name the document and the place in it.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    (
-                        "source__in",
-                        ["maker", "part_maker", "marked", "measured", "papers", "owner", "estimate"],
-                    )
-                ),
-                name="interval_source_is_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenanceinterval",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("replaces", None),
-                    models.Q(("because", ""), _negated=True),
-                    models.Q(("withdrawn_because", ""), _negated=True),
-                    _connector="OR",
-                ),
-                name="a_changed_interval_says_why",
-                violation_error_code="field:because",
-                violation_error_message="Say why this interval is changed.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="maintenancedone",
-            index=models.Index(fields=["vehicle", "line", "done_on"], name="maintenance_done_of_car"),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenancedone",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_maintenancedone_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="maintenancedone",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("elsewhere", ""), ("work_line__isnull", False)),
-                    models.Q(
-                        ("work_line", None),
-                        models.Q(("elsewhere", ""), _negated=True),
-                        models.Q(("source_words", ""), _negated=True),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("by_whom", ""), _negated=True),
+                            models.Q(("source_words", ""), _negated=True),
+                        ),
+                        name="roadworthiness_says_by_whom_and_how_known",
+                        violation_error_code="field:by_whom",
+                        violation_error_message="Say who tested it, and how that is known.",
                     ),
-                    _connector="OR",
-                ),
-                name="maintenance_done_by_a_line_or_elsewhere",
-                violation_error_code="field:elsewhere",
-                violation_error_message="Choose the work line, or say who did it elsewhere and how that is known: one of the two.",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="roadworthinesstest",
-            index=models.Index(fields=["vehicle", "done_on"], name="roadworthiness_of_car"),
-        ),
-        migrations.AddConstraint(
-            model_name="roadworthinesstest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_roadworthinesstest_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="roadworthinesstest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("result__in", ["passed", "minor", "major", "dangerous"])),
-                name="roadworthiness_result_is_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="roadworthinesstest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("valid_until", None), ("valid_until__gt", models.F("done_on")), _connector="OR"
-                ),
-                name="roadworthiness_ends_after_the_test",
-                violation_error_code="field:valid_until",
-                violation_error_message="This day must lie after the day of the test.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="roadworthinesstest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("result__in", ["passed", "minor"]), _negated=True),
-                    ("valid_until__isnull", False),
-                    _connector="OR",
-                ),
-                name="passed_test_says_until_when",
-                violation_error_code="field:valid_until",
-                violation_error_message="A test that was passed says until when: give the day on the certificate.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="roadworthinesstest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("by_whom", ""), _negated=True), models.Q(("source_words", ""), _negated=True)
-                ),
-                name="roadworthiness_says_by_whom_and_how_known",
-                violation_error_code="field:by_whom",
-                violation_error_message="Say who tested it, and how that is known.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="roadworthinesstest",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("deficiencies", ""), ("result", "passed")),
-                    models.Q(("result", "passed"), _negated=True),
-                    _connector="OR",
-                ),
-                name="passed_without_deficiencies_names_none",
-                violation_error_code="field:deficiencies",
-                violation_error_message="It was passed without deficiencies: choose another result, or empty this.",
-            ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("deficiencies", ""), ("result", "passed")),
+                            models.Q(("result", "passed"), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="passed_without_deficiencies_names_none",
+                        violation_error_code="field:deficiencies",
+                        violation_error_message="It was passed without deficiencies: choose another result, or empty this.",
+                    ),
+                ],
+            },
         ),
     ]

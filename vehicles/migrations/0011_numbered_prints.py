@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ("jobs", "0010_jobs_of_another_workshop"),
         ("vehicles", "0010_what_comes_due"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
+        ("workshop", "__first__"),
     ]
 
     operations = [
@@ -118,6 +118,82 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["-made_at", "-revision"],
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_issuedprint_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.UniqueConstraint(
+                        fields=("origin", "kind", "year", "serial", "revision"),
+                        name="issued_print_number_is_unique",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("made_for__isnull", False)),
+                        fields=("origin", "kind", "subject", "made_for", "revision"),
+                        name="issued_print_with_costs_counts_revisions",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("made_for", None)),
+                        fields=("origin", "kind", "subject", "revision"),
+                        name="issued_print_counts_revisions",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["build", "survey", "torque", "history"])),
+                        name="issued_print_kind_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("paper__in", ["A4", "Letter"])),
+                        name="issued_print_paper_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("pages__gte", 1), ("revision__gte", 1), ("serial__gte", 1)),
+                        name="issued_print_has_a_number",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("kind", "survey"),
+                                ("run", None),
+                                ("subject", models.F("survey")),
+                                ("survey__isnull", False),
+                            ),
+                            models.Q(
+                                ("kind", "torque"),
+                                ("run__isnull", False),
+                                ("subject", models.F("run")),
+                                ("survey", None),
+                            ),
+                            models.Q(
+                                ("kind__in", ["build", "history"]),
+                                ("run", None),
+                                ("subject", models.F("vehicle")),
+                                ("survey", None),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="issued_print_has_its_subject",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("costs_from", None), ("made_for", None)),
+                            models.Q(
+                                ("costs_from__isnull", False),
+                                ("kind", "history"),
+                                ("made_for__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="only_a_history_report_has_costs",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("revision", 1), models.Q(("changes", ""), _negated=True), _connector="OR"
+                        ),
+                        name="later_issued_revision_says_what_changed",
+                        violation_error_message="Say what this revision changes.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -137,116 +213,21 @@ class Migration(migrations.Migration):
                 ("data", models.TextField(blank=True)),
                 ("erased_at", models.DateTimeField(blank=True, null=True)),
             ],
-        ),
-        migrations.AddConstraint(
-            model_name="issuedtext",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("erased_at", None), ("pdf__isnull", False), models.Q(("data", ""), _negated=True)
-                    ),
-                    models.Q(("data", ""), ("erased_at__isnull", False), ("pdf", None)),
-                    _connector="OR",
-                ),
-                name="erased_print_holds_nothing",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_issuedprint_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.UniqueConstraint(
-                fields=("origin", "kind", "year", "serial", "revision"), name="issued_print_number_is_unique"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("made_for__isnull", False)),
-                fields=("origin", "kind", "subject", "made_for", "revision"),
-                name="issued_print_with_costs_counts_revisions",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("made_for", None)),
-                fields=("origin", "kind", "subject", "revision"),
-                name="issued_print_counts_revisions",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["build", "survey", "torque", "history"])),
-                name="issued_print_kind_is_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("paper__in", ["A4", "Letter"])), name="issued_print_paper_is_known"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("pages__gte", 1), ("revision__gte", 1), ("serial__gte", 1)),
-                name="issued_print_has_a_number",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(
-                        ("kind", "survey"),
-                        ("run", None),
-                        ("subject", models.F("survey")),
-                        ("survey__isnull", False),
-                    ),
-                    models.Q(
-                        ("kind", "torque"),
-                        ("run__isnull", False),
-                        ("subject", models.F("run")),
-                        ("survey", None),
-                    ),
-                    models.Q(
-                        ("kind__in", ["build", "history"]),
-                        ("run", None),
-                        ("subject", models.F("vehicle")),
-                        ("survey", None),
-                    ),
-                    _connector="OR",
-                ),
-                name="issued_print_has_its_subject",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("costs_from", None), ("made_for", None)),
-                    models.Q(("costs_from__isnull", False), ("kind", "history"), ("made_for__isnull", False)),
-                    _connector="OR",
-                ),
-                name="only_a_history_report_has_costs",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="issuedprint",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("revision", 1), models.Q(("changes", ""), _negated=True), _connector="OR"
-                ),
-                name="later_issued_revision_says_what_changed",
-                violation_error_message="Say what this revision changes.",
-            ),
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("erased_at", None),
+                                ("pdf__isnull", False),
+                                models.Q(("data", ""), _negated=True),
+                            ),
+                            models.Q(("data", ""), ("erased_at__isnull", False), ("pdf", None)),
+                            _connector="OR",
+                        ),
+                        name="erased_print_holds_nothing",
+                    )
+                ],
+            },
         ),
     ]

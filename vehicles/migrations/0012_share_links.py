@@ -10,7 +10,7 @@ import vehicles.models.share
 class Migration(migrations.Migration):
     dependencies = [
         ("vehicles", "0011_numbered_prints"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
+        ("workshop", "__first__"),
     ]
 
     operations = [
@@ -108,6 +108,58 @@ class Migration(migrations.Migration):
                 "verbose_name": "share link",
                 "ordering": ["-made_at"],
                 "abstract": False,
+                "indexes": [
+                    models.Index(fields=["vehicle", "revoked_at", "valid_until"], name="share_of_vehicle")
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_share_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("token_hash", ""), _negated=True), name="share_has_a_token"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("label", ""), _negated=True),
+                        name="share_says_who_for",
+                        violation_error_code="field:label",
+                        violation_error_message="Say who it is for, such as “for the buyer”: you will know it by that.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("days__gte", 1), ("days__lte", 365)),
+                        name="share_lasts_a_while",
+                        violation_error_code="field:days",
+                        violation_error_message="Give 1 to 365 days.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("since", None),
+                            ("until", None),
+                            ("until__gte", models.F("since")),
+                            _connector="OR",
+                        ),
+                        name="share_ends_after_it_begins",
+                        violation_error_code="field:until",
+                        violation_error_message="Costs and papers would begin after that day: give a later one.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("revoked_because__in", ["ended", "hands", "erased", ""])),
+                        name="share_end_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("revoked_at", None), ("revoked_because", ""), ("revoked_by", None)),
+                            models.Q(
+                                ("revoked_at__isnull", False),
+                                ("revoked_by__isnull", False),
+                                models.Q(("revoked_because", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="ended_share_says_who_and_why",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -160,102 +212,25 @@ class Migration(migrations.Migration):
             options={
                 "verbose_name": "opening of a share link",
                 "ordering": ["-last_at", "-pk"],
-            },
-        ),
-        migrations.AddIndex(
-            model_name="share",
-            index=models.Index(fields=["vehicle", "revoked_at", "valid_until"], name="share_of_vehicle"),
-        ),
-        migrations.AddConstraint(
-            model_name="share",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_share_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="share",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("token_hash", ""), _negated=True), name="share_has_a_token"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="share",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("label", ""), _negated=True),
-                name="share_says_who_for",
-                violation_error_code="field:label",
-                violation_error_message="Say who it is for, such as “for the buyer”: you will know it by that.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="share",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("days__gte", 1), ("days__lte", 365)),
-                name="share_lasts_a_while",
-                violation_error_code="field:days",
-                violation_error_message="Give 1 to 365 days.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="share",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("since", None), ("until", None), ("until__gte", models.F("since")), _connector="OR"
-                ),
-                name="share_ends_after_it_begins",
-                violation_error_code="field:until",
-                violation_error_message="Costs and papers would begin after that day: give a later one.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="share",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("revoked_because__in", ["ended", "hands", "erased", ""])),
-                name="share_end_is_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="share",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("revoked_at", None), ("revoked_because", ""), ("revoked_by", None)),
-                    models.Q(
-                        ("revoked_at__isnull", False),
-                        ("revoked_by__isnull", False),
-                        models.Q(("revoked_because", ""), _negated=True),
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("share", "hour", "what", "device"), name="share_opening_counts_by_the_hour"
                     ),
-                    _connector="OR",
-                ),
-                name="ended_share_says_who_and_why",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="shareopening",
-            constraint=models.UniqueConstraint(
-                fields=("share", "hour", "what", "device"), name="share_opening_counts_by_the_hour"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="shareopening",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("what__in", ["account", "photo", "paper"])),
-                name="share_opening_is_of_a_kind",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="shareopening",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("opened_on__in", ["phone", "tablet", "computer", "program", "other"])),
-                name="share_opened_on_is_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="shareopening",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("count__gte", 1), ("last_at__gte", models.F("first_at"))),
-                name="share_opening_was_counted",
-            ),
+                    models.CheckConstraint(
+                        condition=models.Q(("what__in", ["account", "photo", "paper"])),
+                        name="share_opening_is_of_a_kind",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("opened_on__in", ["phone", "tablet", "computer", "program", "other"])
+                        ),
+                        name="share_opened_on_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("count__gte", 1), ("last_at__gte", models.F("first_at"))),
+                        name="share_opening_was_counted",
+                    ),
+                ],
+            },
         ),
     ]

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("vehicles", "0012_share_links"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
+        ("workshop", "__first__"),
     ]
 
     operations = [
@@ -68,18 +68,14 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "words",
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("subject_kind", "subject_id", "part"), name="words_of_a_record_stand_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("text", ""), _negated=True), name="words_are_not_empty"
+                    ),
+                ],
             },
-        ),
-        migrations.AddConstraint(
-            model_name="words",
-            constraint=models.UniqueConstraint(
-                fields=("subject_kind", "subject_id", "part"), name="words_of_a_record_stand_once"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="words",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("text", ""), _negated=True), name="words_are_not_empty"
-            ),
         ),
     ]

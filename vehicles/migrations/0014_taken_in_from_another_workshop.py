@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("vehicles", "0013_words_are_searched"),
-        migrations.swappable_dependency(settings.AUTH_USER_MODEL),
+        ("workshop", "__first__"),
     ]
 
     operations = [
@@ -68,6 +68,20 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["made_at"],
                 "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="vehicles_archiveimport_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("flavour__in", ["workshop", "owner"])),
+                        name="archive_flavour_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("origin", ""), _negated=True), name="archive_came_from_somewhere"
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
@@ -97,34 +111,10 @@ class Migration(migrations.Migration):
             ],
             options={
                 "ordering": ["archive", "seq"],
+                "indexes": [models.Index(fields=["act"], name="foreign_event_by_act")],
+                "constraints": [
+                    models.UniqueConstraint(fields=("archive", "seq"), name="foreign_event_stands_once")
+                ],
             },
-        ),
-        migrations.AddConstraint(
-            model_name="archiveimport",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="vehicles_archiveimport_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="archiveimport",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("flavour__in", ["workshop", "owner"])), name="archive_flavour_is_known"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="archiveimport",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("origin", ""), _negated=True), name="archive_came_from_somewhere"
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="foreignevent",
-            index=models.Index(fields=["act"], name="foreign_event_by_act"),
-        ),
-        migrations.AddConstraint(
-            model_name="foreignevent",
-            constraint=models.UniqueConstraint(fields=("archive", "seq"), name="foreign_event_stands_once"),
         ),
     ]

@@ -49,11 +49,104 @@ class Migration(migrations.Migration):
                         max_length=8,
                     ),
                 ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="workshop.device",
+                    ),
+                ),
+                (
+                    "made_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="passes",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "used_on",
+                    models.ForeignKey(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="workshop.device",
+                    ),
+                ),
             ],
             options={
                 "verbose_name_plural": "one-time passes",
                 "ordering": ["-made_at"],
                 "abstract": False,
+                "indexes": [models.Index(fields=["person", "-made_at"], name="passes_of_a_person")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("made_at__lte", models.F("received_at"))),
+                        name="workshop_onetimepass_made_before_arrival",
+                        violation_error_message="The time this was done lies in the future. Check the clock of this device.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("way__in", ["counter", "mail"])), name="pass_way_is_known"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "voided_because__in",
+                                ["newer", "ended", "not_sent", "erased", "closed", "no_car", ""],
+                            )
+                        ),
+                        name="pass_end_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("token_hash", ""), _negated=True), name="pass_has_a_token"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("expires_at__gt", models.F("received_at"))),
+                        name="pass_lasts_a_while",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("voided_at", None), ("voided_because", "")),
+                            models.Q(
+                                ("voided_at__isnull", False), models.Q(("voided_because", ""), _negated=True)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="voided_pass_says_why",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("used_at", None), ("used_on", None)),
+                            models.Q(("used_at__isnull", False), ("used_at__lte", models.F("expires_at"))),
+                            _connector="OR",
+                        ),
+                        name="pass_used_before_it_expires",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("code_hash", ""), _negated=True),
+                        fields=("code_hash",),
+                        name="pass_code_is_of_one",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("used_at", None), ("voided_at", None)),
+                        fields=("person",),
+                        name="one_open_pass_for_a_person",
+                    ),
+                ],
             },
         ),
         migrations.RemoveConstraint(
@@ -79,125 +172,6 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("what__in", ["password", "pin", "code", "link"])),
                 name="sign_in_try_is_known",
-            ),
-        ),
-        migrations.AddField(
-            model_name="onetimepass",
-            name="device",
-            field=models.ForeignKey(
-                editable=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="workshop.device",
-            ),
-        ),
-        migrations.AddField(
-            model_name="onetimepass",
-            name="made_by",
-            field=models.ForeignKey(
-                editable=False,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="onetimepass",
-            name="person",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="passes",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="onetimepass",
-            name="used_on",
-            field=models.ForeignKey(
-                blank=True,
-                editable=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="workshop.device",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="onetimepass",
-            index=models.Index(fields=["person", "-made_at"], name="passes_of_a_person"),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("made_at__lte", models.F("received_at"))),
-                name="workshop_onetimepass_made_before_arrival",
-                violation_error_message="The time this was done lies in the future. Check the clock of this device.",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("way__in", ["counter", "mail"])), name="pass_way_is_known"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("voided_because__in", ["newer", "ended", "not_sent", "erased", "closed", "no_car", ""])
-                ),
-                name="pass_end_is_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("token_hash", ""), _negated=True), name="pass_has_a_token"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("expires_at__gt", models.F("received_at"))), name="pass_lasts_a_while"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("voided_at", None), ("voided_because", "")),
-                    models.Q(("voided_at__isnull", False), models.Q(("voided_because", ""), _negated=True)),
-                    _connector="OR",
-                ),
-                name="voided_pass_says_why",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("used_at", None), ("used_on", None)),
-                    models.Q(("used_at__isnull", False), ("used_at__lte", models.F("expires_at"))),
-                    _connector="OR",
-                ),
-                name="pass_used_before_it_expires",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("code_hash", ""), _negated=True),
-                fields=("code_hash",),
-                name="pass_code_is_of_one",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="onetimepass",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("used_at", None), ("voided_at", None)),
-                fields=("person",),
-                name="one_open_pass_for_a_person",
             ),
         ),
     ]
