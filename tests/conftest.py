@@ -88,9 +88,13 @@ def copies(world, db):
     return copy.deepcopy(world)
 
 
+@pytest.hookimpl(tryfirst=True)  # before -m chooses by the mark
 def pytest_collection_modifyitems(items):
-    """Every test of such a file begins with its records, also one that names none: it must not hang on the order."""
+    """Every test of such a file begins with its records, also one that names none: it must not hang on the order.
+    And those of a room's pages are marked as such."""
     for item in items:
+        if "client" in item.fixturenames and {"jobs", "vehicles"} & set(item.path.parts[-2:-1]):
+            item.add_marker(pytest.mark.page)
         if once.builders_of(item.module) or hasattr(item.module, "world"):
             if once.really_commits(item):
                 raise pytest.UsageError(
