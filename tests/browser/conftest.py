@@ -62,7 +62,7 @@ def pytest_collection_finish(session):
 def browser():
     from playwright.sync_api import expect, sync_playwright
 
-    expect.set_options(timeout=10_000)  # 5 s by default: less than a busy machine needs now and then
+    expect.set_options(timeout=20_000)  # 5 s by default: less than a busy machine needs now and then
     # The same Chromium without its windows, where it is installed: it takes a third of the processor time.
     chromium = shutil.which("chromium-headless-shell") or shutil.which("chromium")
     assert chromium, "no chromium on the PATH: apt-get install chromium-headless-shell"

@@ -381,7 +381,7 @@ def test_a_revoked_tablet_keeps_what_it_holds_and_sends_it_when_let_in_again(
     # Somebody else is signed in by now: it is sent all the same, as whoever made it.
     sign_in_on(tablet, other_technician, device, live_server.url)
     tablet.goto(reverse("jobs:floor"))
-    expect(chip(tablet)).to_be_hidden(timeout=15_000)
+    expect(chip(tablet)).to_be_hidden()
     row = Measurement.objects.get()
     assert (row.made_by, row.device) == (technician, device)
 
@@ -520,5 +520,5 @@ def test_a_form_of_htmx_is_kept_too_and_nobody_notices_online(tablet, live_serve
     expect(chip(tablet)).to_have_text("1 kept on this tablet")
     expect(tablet.locator("#notice")).to_be_hidden()
     tablet.context.set_offline(False)
-    expect(chip(tablet)).to_be_hidden(timeout=10_000)
+    expect(chip(tablet)).to_be_hidden()
     assert (survey.entries.count(), kept(tablet)) == (2, [])

@@ -65,7 +65,7 @@ def test_three_at_once_with_progress_and_then_their_thumbnails(tablet, live_serv
         file("second.jpg", picture(colour="#204060")),
         file("third.png", picture("PNG", colour="#602040"), "image/png"),
     )
-    expect(tablet.get_by_text("3 of 3 saved")).to_be_visible(timeout=15000)
+    expect(tablet.get_by_text("3 of 3 saved")).to_be_visible()
     expect(tablet.locator(".photo.new img")).to_have_count(3)
     assert any("first.jpg: sending" in text for text in seen)
     assert any("second.jpg" in text for text in seen)
@@ -91,7 +91,7 @@ def test_three_at_once_with_progress_and_then_their_thumbnails(tablet, live_serv
 def test_what_only_the_browser_reads_goes_up_as_jpeg(tablet, live_server, technician, car, form, kind):
     open_adding(tablet, live_server, technician, car)
     choose(tablet, file(f"photo.{form.lower()}", in_format(form), kind))
-    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible(timeout=15000)
+    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible()
     row = Attachment.objects.get()
     assert (row.media_type, row.width, row.height) == ("image/jpeg", 400, 300)
     with Image.open(store.path_of(row.file, "jpg")) as kept:
@@ -108,7 +108,7 @@ def test_what_nobody_can_read_is_refused_and_the_others_are_kept(tablet, live_se
         file("odd.heic", b"ftypheic and nothing else", "image/heic"),
         file("broken.jpg", picture(image=Image.effect_noise((300, 200), 80).convert("RGB"))[:4000]),
     )
-    expect(tablet.get_by_text("1 of 3 saved, 2 not saved")).to_be_visible(timeout=15000)
+    expect(tablet.get_by_text("1 of 3 saved, 2 not saved")).to_be_visible()
     failed = tablet.locator(".photo.failed")
     expect(failed.filter(has_text="odd.heic")).to_contain_text(
         "can't read it as a picture. Save it as JPEG or PNG"
@@ -171,13 +171,11 @@ def test_an_answer_that_got_lost_is_asked_for_again_and_it_is_one_record(
 
     tablet.route("**/photos/add/**", lose_first)
     choose(tablet, file("photo.jpg", picture()))
-    expect(tablet.locator(".photo.kept-here")).to_contain_text(
-        "No answer from the workshop's server", timeout=15000
-    )
+    expect(tablet.locator(".photo.kept-here")).to_contain_text("No answer from the workshop's server")
     assert lost[0].status == 200
     assert Attachment.objects.count() == 1
     tablet.evaluate("() => { outbox.drain(); }")
-    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible(timeout=15000)
+    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible()
     assert Attachment.objects.count() == 1
 
 
@@ -188,15 +186,15 @@ def test_a_full_storage_and_a_file_too_large_are_said(tablet, live_server, techn
     )
     open_adding(tablet, live_server, technician, car)
     choose(tablet, file("good.jpg", picture()))
-    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible(timeout=15000)
+    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible()
     tablet.context.set_offline(True)
     choose(tablet, file("later.jpg", picture(colour="#010203")))
     failed = tablet.locator(".photo.failed")
-    expect(failed).to_contain_text("Not saved, and not kept on this tablet.", timeout=15000)
+    expect(failed).to_contain_text("Not saved, and not kept on this tablet.")
     expect(failed).to_contain_text("storage is full")
     tablet.context.set_offline(False)
     failed.get_by_role("button", name="Send again").click()
-    expect(tablet.get_by_text("2 of 2 saved")).to_be_visible(timeout=15000)
+    expect(tablet.get_by_text("2 of 2 saved")).to_be_visible()
     book = tmp_path / "book.pdf"
     book.write_bytes(b"%PDF-1.7" + bytes(41 * 1024 * 1024))
     choose(tablet, book)
@@ -211,7 +209,7 @@ def test_signed_out_nothing_is_lost(tablet, live_server, technician, car):
     tablet.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
     choose(tablet, file("photo.jpg", picture()))
     expect(tablet.locator(".photo.kept-here")).to_contain_text(
-        f"Nobody is signed in here: it is sent when {technician} signs in.", timeout=15000
+        f"Nobody is signed in here: it is sent when {technician} signs in."
     )
     # In another window of the same browser: its page sends it, and this one learns of it.
     sign_in(tablet, technician, live_server.url)
@@ -229,7 +227,7 @@ def test_a_document_is_named_before_it_is_sent(tablet, live_server, technician, 
     assert Attachment.objects.count() == 0
     tablet.get_by_label("What the document is").fill("Weighbridge ticket")
     tablet.get_by_role("button", name="Send").click()
-    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible(timeout=15000)
+    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible()
     row = Attachment.objects.get()
     assert (row.kind, row.caption) == ("document", "Weighbridge ticket")
 
@@ -239,11 +237,11 @@ def test_on_a_page_of_its_subject_the_strip_grows_in_place(tablet, live_server, 
     sign_in(tablet, lead, live_server.url)
     tablet.goto(reverse("vehicles:photos", args=[car.pk]))
     choose(tablet, file("photo.jpg", picture()))
-    expect(tablet.locator("[data-photo-list] .photo.new")).to_have_count(1, timeout=15000)
+    expect(tablet.locator("[data-photo-list] .photo.new")).to_have_count(1)
     tablet.goto(reverse("vehicles:photo-add", args=[car.pk]) + f"?line={line.pk}")
     tablet.get_by_label("Before the work").check()
     choose(tablet, file("photo.jpg", picture(colour="#010203")))
-    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible(timeout=15000)
+    expect(tablet.get_by_text("1 of 1 saved")).to_be_visible()
     assert Attachment.objects.get(line=line).moment == "before"
 
 
@@ -256,7 +254,7 @@ def test_the_car_all_round_tile_by_tile(tablet, live_server, technician, job):
     with tablet.expect_file_chooser() as chooser:
         tile.locator(".shot").click()
     chooser.value.set_files([file("front.jpg", picture())])
-    expect(tablet.locator("#front.done .shot img")).to_be_visible(timeout=15000)
+    expect(tablet.locator("#front.done .shot img")).to_be_visible()
     expect(tablet.locator("[data-angles-count]")).to_have_text(f"1 of {len(Angle)}")
     # What is waited for now has moved on.
     expect(tablet.locator("#front_left .btn.hand")).to_be_visible()

@@ -214,7 +214,7 @@ def test_an_answer_in_the_moment_when_patience_ends(tablet, live_server, lead, t
     next_is(tablet, 1)
     tablet.evaluate(HEARD_LATE)
     tablet.get_by_role("button", name="Record", exact=True).tap()
-    expect(tablet.locator("#recorded")).to_contain_text("60", timeout=10_000)
+    expect(tablet.locator("#recorded")).to_contain_text("60")
     next_is(tablet, 3)
     expect(tablet.locator(".last")).not_to_contain_text("kept on this tablet")
     assert [row.fastener for row in run.readings.all()] == [1]
