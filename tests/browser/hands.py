@@ -192,7 +192,7 @@ class Hands:
                     self.anew += 1
         yield from self.send()
 
-    def send(self, seconds: float = 120) -> Iterator[None]:
+    def send(self, seconds: float = 300) -> Iterator[None]:
         """Everything goes by itself, at first through a network that is bad still."""
         until = time.monotonic() + seconds
         self.way, self.left = "any", None

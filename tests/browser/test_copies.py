@@ -228,7 +228,7 @@ def test_what_hangs_on_a_job_opens_under_the_lift(device, live_server, server, r
 
     # The server answers: the page that was asked for comes by itself.
     answers_again(page, server)
-    expect(page.get_by_role("heading", level=1)).to_have_text("Vehicles")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Vehicles", timeout=60_000)
     expect(banner(page)).to_have_count(0)
     assert not [each for each in watch.complaints if "policy:" in each or "script:" in each]
 
