@@ -18,7 +18,7 @@
   const { dataset } = document.body;
   const me = { person: dataset.person || "", name: dataset.personName || "", grant: dataset.grant || "" };
   const PATIENCE = 15000; // for an answer
-  const LOST = 5000; // for an answer, when the last one did not come; a server that is merely slow has longer from the third try on
+  const LOST = 5000; // for an answer, when the last one did not come (each third try has PATIENCE: a server may be merely slow)
   const WITH_FILES = 90000;
   const TO_DISK = 4000;
   const SLOWEST = 60000;
@@ -179,7 +179,7 @@
   let lost = false;
   const transmit = async (item, blobs, { live, part } = {}) => {
     const control = new AbortController();
-    const timer = setTimeout(() => control.abort(), blobs.length ? WITH_FILES : lost && item.tries < 3 ? LOST : PATIENCE);
+    const timer = setTimeout(() => control.abort(), blobs.length ? WITH_FILES : lost && item.tries % 3 ? LOST : PATIENCE);
     // `whole`: nothing else would get through either.
     const waits = (why, whole, status = 0) => ({ state: "waiting", status, html: "", location: "", why, whole, reasons: [] });
     try {

@@ -48,7 +48,7 @@ def _longest_first(items):
     long = [item for item in here if item.name.startswith(LONGEST)]
     items[:] = [item for item in here if item not in long]
     for number, item in enumerate(long):
-        items.insert(number * len(here) // max(len(long), 1), item)
+        items.insert(number * len(here) // len(long), item)
 
 
 def pytest_collection_finish(session):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import re
+import time
 from collections import Counter
 from datetime import datetime, timedelta
 
@@ -192,6 +193,32 @@ def test_what_was_saved_can_be_checked_and_every_clock_is_the_shops(
 def minutes_about(moment: datetime) -> set[str]:
     """The shop's clock at this moment, and a few seconds on."""
     return {timezone.localtime(moment + timedelta(seconds=n)).strftime("%H:%M") for n in range(15)}
+
+
+def test_a_server_that_is_merely_slow_is_heard_at_the_third_try(
+    tablet, live_server, technician, device, line, monkeypatch
+):
+    """After a lost answer the next one is waited for 5 s; a server that takes six would never be heard."""
+    counted = live_server.thread.httpd.application
+    quick = counted.app
+
+    def slow(environ, start_response):
+        if environ["REQUEST_METHOD"] == "POST" and environ["PATH_INFO"].endswith("/measure/"):
+            time.sleep(6)
+        return quick(environ, start_response)
+
+    sign_in_on(tablet, technician, device, live_server.url)
+    open_measure(tablet, line)
+    tablet.context.set_offline(True)
+    record(tablet)
+    expect(chip(tablet)).to_have_text("1 kept on this tablet")
+    tablet.evaluate("async () => { while ((await outbox.list())[0].tries < 1) await outbox.drain(); }")
+    monkeypatch.setattr(counted, "app", slow)
+    tablet.context.set_offline(False)
+    tablet.evaluate("async () => { while ((await outbox.list())[0]?.tries < 3) await outbox.drain(); }")
+    assert kept(tablet) == []
+    expect(chip(tablet)).to_be_hidden()
+    assert Measurement.objects.count() == 1
 
 
 @pytest.mark.outside("RFC 9562 (2024), 5.4, UUID version 4: the version is 4, the variant 8, 9, a or b")
