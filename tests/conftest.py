@@ -93,7 +93,8 @@ def pytest_collection_modifyitems(items):
     """Every test of such a file begins with its records, also one that names none: it must not hang on the order.
     And those of a room's pages are marked as such."""
     for item in items:
-        if "client" in item.fixturenames and {"jobs", "vehicles"} & set(item.path.parts[-2:-1]):
+        of_a_room = item.path.parts[-2] in ("jobs", "vehicles")
+        if "client" in item.fixturenames and of_a_room and not item.get_closest_marker("every_database"):
             item.add_marker(pytest.mark.page)
         if once.builders_of(item.module) or hasattr(item.module, "world"):
             if once.really_commits(item):

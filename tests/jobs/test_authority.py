@@ -458,6 +458,7 @@ def owner_with_account(owner, car_owner):
     return owner
 
 
+@pytest.mark.every_database
 def test_an_owner_answers_in_their_own_account(client, line, lead, car_owner, owner_with_account):
     estimate(line, lead, 180)
     client.force_login(car_owner)

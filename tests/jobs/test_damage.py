@@ -202,6 +202,7 @@ def test_it_happened_while_the_car_was_here(job, technician, lead, car):
         acts.report_damage(by=by(technician), job=booked, where="x", what="y")
 
 
+@pytest.mark.every_database
 def test_two_people_correct_it(client, damage, technician, lead):
     url = reverse("jobs:damage-correct", args=[damage.pk])
     form = {"where": "Left sill", "found_by": technician.pk, "reason": "measured again", "seen_version": 1}

@@ -404,6 +404,7 @@ def test_the_whole_way_through_the_pages(client, lead):
     assert "Release it" not in client.get(version.get_absolute_url()).content.decode()
 
 
+@pytest.mark.every_database
 def test_a_withdrawn_procedure_says_why(client, lead):
     procedure = ProcedureFactory(person=lead)
     with pytest.raises(ValidationError, match="Say why the procedure is withdrawn"):

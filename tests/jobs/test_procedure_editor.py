@@ -270,6 +270,7 @@ def test_a_move_on_an_order_that_has_changed_is_refused(client, lead, shop_owner
     assert "The order is now: 1 A, 2 C, 3 B." in answer.content.decode()
 
 
+@pytest.mark.every_database
 def test_moved_and_copied_by_one_tap_each(client, lead, draft):
     for name in ("A", "B"):
         step_acts.add_step(by=by(lead), version=draft, **{**WHEEL, "title": name})
@@ -366,6 +367,7 @@ def test_the_source_of_a_value_is_part_of_what_was_released(lead):
     assert content_hash(with_source) != before
 
 
+@pytest.mark.every_database
 def test_any_two_versions_compared_in_words(client, lead):
     procedure = ProcedureFactory(
         person=lead, title="Hub", steps=[WHEEL, {**WHEEL, "title": "Cover", "pattern": "line"}]
@@ -482,6 +484,7 @@ def test_the_library_is_searched_and_filtered(client, lead):
     assert "<h1" not in part.content.decode()
 
 
+@pytest.mark.every_database
 def test_withdrawn_and_taken_up_again(client, lead):
     procedure = ProcedureFactory(person=lead)
     acts.withdraw_procedure(by=by(lead), procedure=procedure, seen_version=1, withdrawn_because="recalled")

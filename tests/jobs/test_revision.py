@@ -132,6 +132,7 @@ def test_a_superseded_revision_is_not_signed(sheet, lead):
         sheet_acts.sign(by=by(lead), revision=sheet, signer_part="lead", method="account")
 
 
+@pytest.mark.every_database
 def test_whoever_collected_the_car_signs_in_their_own_account(client, sheet, keeper, car_owner, other_owner):
     with pytest.raises(ValidationError, match="whoever collected the car"):
         sheet_acts.sign_own(by=by(other_owner), revision=sheet)

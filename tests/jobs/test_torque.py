@@ -116,6 +116,7 @@ def test_a_version_that_needs_a_competence_is_run_by_who_holds_it(lead, shop_own
         acts.start_run(by=by(lead), line=line, procedure=procedure)
 
 
+@pytest.mark.every_database
 def test_each_reading_is_taken_by_who_holds_the_competence_or_under_who_does(
     lead, shop_owner, technician, other_technician, car, tool, client
 ):

@@ -529,6 +529,7 @@ def test_a_line_is_added_from_the_job(client, job, car, technician, front_desk):
     assert WorkLine.objects.count() == 1
 
 
+@pytest.mark.every_database
 def test_a_fault_is_ended_from_the_lines_page(client, line, car, technician):
     fault = report(technician, car)
     acts.write_line(

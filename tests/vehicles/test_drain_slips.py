@@ -195,6 +195,7 @@ def test_a_row_put_right_says_what_it_was(client, lead, begun):  # noqa: F811
     assert "put right, it was 34 mA" in client.get(test.get_absolute_url()).content.decode()
 
 
+@pytest.mark.every_database
 def test_the_current_asleep_is_put_right(client, lead, fault, begun):  # noqa: F811
     test = read(lead, begun, mA(1840))
     slip = pull(lead, test, "F3", 1)

@@ -304,6 +304,7 @@ def test_one_person_is_several_things_at_once(client, front_desk, car):
     assert "Tick what this person is for the car" in nothing.context["form"].errors["part"][0]
 
 
+@pytest.mark.every_database
 def test_all_the_parts_or_none(client, front_desk, car):
     client.force_login(front_desk)
     address = reverse("vehicles:part-for-add", args=[car.pk])

@@ -239,6 +239,7 @@ def test_who_changed_hands_but_works_here_stays_signed_in(keeper, car, front_des
     assert own.get("/").url == reverse("jobs:floor")
 
 
+@pytest.mark.every_database
 def test_signed_out_everywhere(desk, keeper):
     phone = let_in(desk, keeper)
     address = reverse("vehicles:keeper-access-end", args=[keeper.pk])

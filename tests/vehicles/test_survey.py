@@ -371,6 +371,7 @@ def test_not_factory_leads_to_the_part_and_back(client, lead, survey):
     assert survey.entries.get().part == FittedPart.objects.get(position="left")
 
 
+@pytest.mark.every_database
 def test_the_same_part_in_several_positions_is_written_once(client, lead, survey):
     client.force_login(lead)
     url = reverse("vehicles:survey-part", args=[survey.pk, "tyres"])
@@ -412,6 +413,7 @@ def test_what_follows_is_raised_with_the_entry(survey, lead, as_item, number):
         assert raised.kind == "finding"
 
 
+@pytest.mark.every_database
 def test_look_into_it_with_one_tap_once(client, lead, technician, survey):
     acts.record_entry(by=by(lead), survey=survey, place=place("roof"), finding="open", note="Who cut it?")
     client.force_login(technician)

@@ -424,6 +424,7 @@ def test_the_whole_page_asks_as_often_for_two_readings_as_for_thirty(
     assert count() == few
 
 
+@pytest.mark.every_database
 def test_car_and_plate_in_one_form(client, front_desk):
     client.force_login(front_desk)
     address = reverse("vehicles:vehicle-add")
