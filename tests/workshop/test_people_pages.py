@@ -16,7 +16,7 @@ from tests.factories.run import OpenLineFactory
 from tests.people import PASSWORD, by, make_person
 from workshop import log
 from workshop.acts import devices, people
-from workshop.models import Competence, Device, Person
+from workshop.models import Competence, Device, Event, EventDetail, Person
 from workshop.permissions import Role
 
 
@@ -303,3 +303,30 @@ def test_browsers_that_ask_for_the_mark_by_habit_get_it(client):
     answer = client.get("/favicon.ico")
     assert answer.status_code == 302
     assert "img/mark" in answer.url
+
+
+def test_a_new_password_is_set_and_the_old_one_opens_nothing(client, shop_owner, lead, technician):
+    theirs = Client()
+    assert theirs.login(username=technician.sign_in_name, password=PASSWORD)
+    client.force_login(shop_owner)
+    url = reverse("workshop:person-password", args=[technician.pk])
+    typed = {"key": client.get(url).context["form"]["key"].value(), "password": "short"}
+    answer = client.post(url, typed)
+    assert answer.status_code == 422
+    assert set(answer.context["form"].errors) == {"password"}
+    assert theirs.get(reverse("jobs:floor")).status_code == 200, "nothing was changed"
+
+    new = "five studs and a bleed nipple"
+    answer = client.post(url, {**typed, "password": new}, follow=True)
+    assert f"{technician.name} has a new password." in answer.text
+    assert theirs.get(reverse("jobs:floor")).url.startswith(reverse("workshop:login")), (
+        "signed out everywhere"
+    )
+    assert not Client().login(username=technician.sign_in_name, password=PASSWORD)
+    assert Client().login(username=technician.sign_in_name, password=new)
+    told = Event.objects.order_by("seq").last()
+    assert (told.act, told.person) == ("workshop.people.change_password", shop_owner)
+    assert not EventDetail.objects.filter(words__contains=new).exists()
+    assert new not in str(list(Event.objects.values()))
+    with pytest.raises(PermissionDenied):
+        people.change_password(by=by(lead), person=technician, password=new)
