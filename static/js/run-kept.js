@@ -195,10 +195,12 @@
     const busy = !["enter", "tool", "set", "start"].includes(work().dataset.mode) || now.editing;
     if (sent.size && !busy && !(await refresh())) { soon = setTimeout(tellSent, 2000); return; }
     if (now.awaited) { soon = setTimeout(tellSent, 400); return; }
+    // An area that came on the way may show them already: nothing is to be loaded then over what somebody types.
+    const unseen = busy && [...sent].some((key) => !document.querySelector(`#recorded tr[data-key="${key}"]`));
     const said = [];
     const note = element("div", refused.size ? "warn sent-note" : "note sent-note");
     if (sent.size) {
-      said.push(busy ? `${many(sent.size, "reading")} that ${sent.size === 1 ? "was" : "were"} kept here ${sent.size === 1 ? "is" : "are"} on record now.` : verdicts());
+      said.push(unseen ? `${many(sent.size, "reading")} that ${sent.size === 1 ? "was" : "were"} kept here ${sent.size === 1 ? "is" : "are"} on record now.` : verdicts());
     }
     refused.forEach(({ item, reasons }) => said.push(`Refused: fastener ${placeOf(item.fields).fastener}, ${words(item)}. ${reasons.join(" ")}`));
     said.forEach((text) => note.append(element("p", "", text)));
@@ -206,7 +208,7 @@
       const link = element("a", "btn", "See what was refused");
       link.href = "/tablet/waiting/";
       note.append(link);
-    } else if (busy) {
+    } else if (unseen) {
       const link = element("a", "btn", "Show the run as it is now");
       link.href = `${page()}#work`;
       note.append(link);

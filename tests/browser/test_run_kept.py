@@ -258,6 +258,7 @@ def test_the_last_ones_answer_comes_late(tablet, live_server, lead, technician, 
     expect(tablet.locator(".second-check")).to_be_visible()
     for answer in held:
         answer()
-    expect(tablet.locator(".sent-note")).to_contain_text("on record", timeout=LATER)
+    expect(tablet.locator(".kept-word")).to_have_count(0, timeout=LATER)
+    expect(tablet.locator(".sent-note")).to_have_text("1 reading was sent: all within.")
     expect(tablet.locator(".second-check")).to_be_visible()
     assert sorted(run.readings.values_list("fastener", flat=True)) == [1, 2, 3, 4, 5]
